@@ -1,0 +1,63 @@
+"""framesim: build vehicle-network frames bit by bit, disturb them, and see how far their checks reach.
+
+Everything public is imported from here (and hypothesis strategies from ``framesim.strategies``). Names load when
+first used, so that light commands stay light.
+"""
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from framesim import codes as codes
+    from framesim.errors import BadArgument as BadArgument
+    from framesim.errors import BadInput as BadInput
+    from framesim.errors import FramesimError as FramesimError
+    from framesim.errors import NotFeasible as NotFeasible
+    from framesim.judging import Judgement as Judgement
+    from framesim.judging import encode as encode
+    from framesim.judging import judge as judge
+    from framesim.judging import receive as receive
+    from framesim.networks.can import CanFrame as CanFrame
+    from framesim.networks.receiver import Reception as Reception
+    from framesim.networks.registry import names as networks
+    from framesim.wire import Span as Span
+    from framesim.wire import WireFrame as WireFrame
+    from framesim.words import Check as Check
+    from framesim.words import Outcome as Outcome
+
+__version__ = "0.1.0"
+
+_PLACES = {
+    "BadArgument": "framesim.errors",
+    "BadInput": "framesim.errors",
+    "CanFrame": "framesim.networks.can",
+    "Check": "framesim.words",
+    "FramesimError": "framesim.errors",
+    "Judgement": "framesim.judging",
+    "NotFeasible": "framesim.errors",
+    "Outcome": "framesim.words",
+    "Reception": "framesim.networks.receiver",
+    "Span": "framesim.wire",
+    "WireFrame": "framesim.wire",
+    "codes": "",
+    "encode": "framesim.judging",
+    "judge": "framesim.judging",
+    "networks": "",
+    "receive": "framesim.judging",
+}
+
+__all__ = [*sorted(_PLACES), "__version__"]  # noqa: PLE0604 - every key is a str
+
+
+def __getattr__(name: str) -> Any:
+    """Import a public name when it is first used."""
+    if name not in _PLACES:
+        raise AttributeError(f"module 'framesim' has no attribute {name!r}")
+    place = _PLACES[name]
+    value = getattr(import_module(place), name) if place else import_module(f"framesim.{name}")
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *_PLACES})
