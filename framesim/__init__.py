@@ -18,8 +18,11 @@ if TYPE_CHECKING:
     from framesim.judging import judge as judge
     from framesim.judging import receive as receive
     from framesim.networks.can import CanFrame as CanFrame
+    from framesim.networks.can_fd import CanFdFrame as CanFdFrame
+    from framesim.networks.flexray import FlexRayFrame as FlexRayFrame
+    from framesim.networks.lin import LinFrame as LinFrame
     from framesim.networks.receiver import Reception as Reception
-    from framesim.networks.registry import names as networks
+    from framesim.networks.registry import names as networks  # noqa: F401 - the type of a module that can be called
     from framesim.wire import Span as Span
     from framesim.wire import WireFrame as WireFrame
     from framesim.words import Check as Check
@@ -30,10 +33,13 @@ __version__ = "0.1.0"
 _PLACES = {
     "BadArgument": "framesim.errors",
     "BadInput": "framesim.errors",
+    "CanFdFrame": "framesim.networks.can_fd",
     "CanFrame": "framesim.networks.can",
     "Check": "framesim.words",
+    "FlexRayFrame": "framesim.networks.flexray",
     "FramesimError": "framesim.errors",
     "Judgement": "framesim.judging",
+    "LinFrame": "framesim.networks.lin",
     "NotFeasible": "framesim.errors",
     "Outcome": "framesim.words",
     "Reception": "framesim.networks.receiver",

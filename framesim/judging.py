@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from bitarray import bitarray
 
@@ -14,7 +14,7 @@ from framesim.networks.transitions import HUNTING
 from framesim.wire import WireFrame
 from framesim.words import Check, Outcome
 
-__all__ = ["Judgement", "encode", "judge", "receive", "sender_objects"]
+__all__ = ["Judgement", "Objection", "encode", "judge", "receive", "run_receiver", "sender_objects"]
 
 # How long the wire rests after the frame while the receiver is still undecided. Long enough for the longest
 # frame that a corrupted length can announce on a network whose line code does not stop it sooner.
@@ -29,8 +29,8 @@ class Judgement:
         outcome: delivered, detected, undetected or unseen.
         check: the first check to speak, if detected.
         at: the wire bit at which it spoke.
-        alone: every check that would have caught it if it were the only one; each is judged by itself, with the
-            others' objections ignored, so the set may be larger than the first to speak.
+        alone: every check that would have caught it if it were the only one; each is judged by itself, with
+            the others' objections ignored, so the set may be larger than the first to speak.
         reception: what the receiver concluded.
     """
 
@@ -50,20 +50,26 @@ def encode(frame: Any) -> WireFrame:
     return encoder.encode_with(registry.network_of(frame), frame)
 
 
-def receive(bits: Iterable[int], network: str) -> Reception:
+def receive(bits: Iterable[int], network: str | Network) -> Reception:
     """Return what a receiver of ``network`` makes of ``bits``, wire order; never raises on any bits.
 
     Bits after the verdict are not looked at. ``complete`` is False when the wire ended before a verdict.
 
+    Args:
+        bits: as seen at the receiver.
+        network: its name, or a network configured by hand.
+
     Raises:
         BadArgument: no such network.
     """
-    receiver = Receiver(registry.network(network))
+    receiver = Receiver(registry.network(network) if isinstance(network, str) else network)
     receiver.feed(bits)
     return receiver.finish()
 
 
-def judge(sent: WireFrame, seen: bitarray, *, common: bool = False) -> Judgement:
+def judge(
+    sent: WireFrame, seen: bitarray, *, common: bool = False, network: Network | None = None
+) -> Judgement:
     """Compare what was sent with what a receiver makes of ``seen``.
 
     The wire rests at its idle level after ``seen`` until the receiver has concluded.
@@ -73,21 +79,25 @@ def judge(sent: WireFrame, seen: bitarray, *, common: bool = False) -> Judgement
         seen: the wire bits at the receiver; ``seen[0]`` stands at the time of ``sent.bits[0]``.
         common: everybody on the wire sees ``seen``, the sender's monitoring included. Default: this receiver
             alone does.
+        network: how this receiver is configured, if otherwise than the sender expects.
 
     Raises:
         BadArgument: ``common`` on a network whose sender does not monitor.
     """
-    network = registry.network(sent.network)
-    strict = _run(network, seen, strict=True)
-    alone = set(_run(network, seen, strict=False).spoken)
+    if network is None:
+        network = registry.configured(registry.network(sent.network), sent.frame)
+    strict = run_receiver(network, seen, strict=True)
+    alone = set(run_receiver(network, seen, strict=False).spoken)
     reception = strict.finish()
     check, at = reception.check, reception.at
     if common:
         objection = sender_objects(network, sent, seen)
-        if objection is not None:
-            alone.add(Check.MONITORING)
-            if at is None or objection <= at:
-                check, at = Check.MONITORING, objection
+        # A receiver that took the frame as valid before the sender objects keeps it, and gets it twice.
+        in_time = objection is not None and (reception.valid_at is None or objection.at <= reception.valid_at)
+        if objection is not None and in_time:
+            alone.add(objection.check)
+            if at is None or objection.at <= at:
+                check, at = objection
     if check is not None:
         outcome = Outcome.DETECTED
     elif reception.accepted:
@@ -97,7 +107,7 @@ def judge(sent: WireFrame, seen: bitarray, *, common: bool = False) -> Judgement
     return Judgement(outcome=outcome, check=check, at=at, alone=frozenset(alone), reception=reception)
 
 
-def _run(network: Network, seen: bitarray, *, strict: bool) -> Receiver:
+def run_receiver(network: Network, seen: bitarray, *, strict: bool) -> Receiver:
     """Feed ``seen`` and then the resting wire until the receiver concludes."""
     receiver = Receiver(network, strict=strict)
     receiver.feed(seen)
@@ -112,11 +122,18 @@ def _run(network: Network, seen: bitarray, *, strict: bool) -> Receiver:
     return receiver
 
 
-def sender_objects(network: Network, sent: WireFrame, seen: bitarray) -> int | None:
-    """Return the wire bit at which the sender, reading back its own bits, stops; None if it never does.
+class Objection(NamedTuple):
+    """What the sender finds wrong with its own frame, and at which wire bit."""
 
-    In the arbitration field a recessive bit read as dominant is a lost arbitration: the sender withdraws, so the
-    frame as sent ends there too.
+    check: Check
+    at: int
+
+
+def sender_objects(network: Network, sent: WireFrame, seen: bitarray) -> Objection | None:
+    """Return what makes the sender, reading back its own bits, stop; None if nothing does.
+
+    In the arbitration field a recessive bit read as dominant is a lost arbitration: the sender withdraws, so
+    the frame as sent ends there too. Where others must agree, a differing bit is a missing acknowledgement.
 
     Raises:
         BadArgument: senders of this network do not monitor.
@@ -124,6 +141,10 @@ def sender_objects(network: Network, sent: WireFrame, seen: bitarray) -> int | N
     if not network.monitors:
         raise BadArgument(f"common: a sender on {network.title} does not read back its own bits")
     for position, (own, read) in enumerate(zip(sent.bits, seen, strict=False)):
-        if own != read and sent.span_at(position).name not in network.unmonitored:
-            return position
+        if own != read:
+            span = sent.span_at(position).name
+            if span in network.acknowledged_in:
+                return Objection(Check.ACKNOWLEDGE, position)
+            if span not in network.unmonitored:
+                return Objection(Check.MONITORING, position)
     return None

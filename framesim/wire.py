@@ -57,7 +57,9 @@ class WireFrame:
         seen = bitarray(self.bits)
         for position in positions:
             if not 0 <= position < len(seen):
-                raise BadArgument(f"flip={position}: must lie in 0..{len(seen) - 1}, the wire bits of this frame")
+                raise BadArgument(
+                    f"flip={position}: must lie in 0..{len(seen) - 1}, the wire bits of this frame"
+                )
             seen.invert(position)
         return seen
 

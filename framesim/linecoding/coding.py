@@ -8,7 +8,19 @@ from typing import NamedTuple, Protocol
 
 from framesim.words import Check
 
-__all__ = ["BITS", "ENDED", "PLAIN", "RESTART", "SKIP", "Coding", "Decoder", "Encoder", "Plain", "Reading", "Sent"]
+__all__ = [
+    "BITS",
+    "ENDED",
+    "PLAIN",
+    "RESTART",
+    "SKIP",
+    "Coding",
+    "Decoder",
+    "Encoder",
+    "Plain",
+    "Reading",
+    "Sent",
+]
 
 
 class Sent(NamedTuple):
@@ -25,13 +37,16 @@ class Reading(NamedTuple):
         bits: the frame's bits that this wire bit completes; usually one, none for an inserted bit.
         fault: the check that speaks, if the wire bit breaks the code.
         ended: the field was already over; the wire bit must be offered to the next field.
-        restart: what was read is no start of a frame; the receiver hunts again.
+        restart: what was read is no start of a frame; the receiver hunts again. With ``ended``: the wire bit
+            itself may be a start.
+        rest: the wire bit is a pause that belongs to no part of the frame, or not yet to any.
     """
 
     bits: tuple[int, ...] = ()
     fault: Check | None = None
     ended: bool = False
     restart: bool = False
+    rest: bool = False
 
 
 BITS = (Reading((0,)), Reading((1,)))

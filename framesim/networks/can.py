@@ -1,7 +1,7 @@
 """Classic CAN: base and extended identifiers, data and remote frames.
 
-Sources: ISO 11898-1 (classic frame formats); CAN Specification 2.0 (1991), Part B. Clause numbers are those of the
-latter; they, the field order and the widths are from memory, the error rules of 7.1 and 7.2 were read.
+Sources: ISO 11898-1 (classic frame formats); CAN Specification 2.0 (1991), Part B. Clause numbers are those
+of the latter; they, the field order and the widths are from memory, the error rules of 7.1 and 7.2 were read.
 """
 
 from collections.abc import Mapping
@@ -55,8 +55,10 @@ class CanFrame:
         if self.remote and self.payload:
             raise BadArgument("payload: must be empty in a remote frame (CAN 2.0 B 3.1.2)")
         if not self.remote and min(cast(int, self.dlc), 8) != len(self.payload):
-            raise BadArgument(f"dlc={self.dlc}: stands for {min(cast(int, self.dlc), 8)} bytes, payload has "
-                              f"{len(self.payload)}")
+            raise BadArgument(
+                f"dlc={self.dlc}: stands for {min(cast(int, self.dlc), 8)} bytes, payload has "
+                f"{len(self.payload)}"
+            )
 
 
 BASE = Condition("base", lambda values: values["IDE"] == 0)
@@ -98,15 +100,16 @@ LAYOUT = Layout(
         Field(name="RTR", width=1, coding=STUFFED, clause="3.1.1 RTR bit, SRR bit", steers=True,
               source=lambda frame: 1 if frame.extended else int(frame.remote),
               shown=lambda values: "SRR" if values["IDE"] else "RTR",
-              about="recessive in a remote frame; in an extended frame the recessive stand-in SRR, taken either way"),
+              about="recessive in a remote frame; in an extended frame the recessive stand-in SRR, taken "
+                    "either way"),
         Field(name="IDE", width=1, coding=STUFFED, clause="3.1.1 IDE bit", steers=True,
               source=lambda frame: int(frame.extended),
               about="recessive: the identifier goes on"),
         Field(name="identifier extension", width=18, coding=STUFFED, clause="3.1.1 arbitration field",
               when=EXTENDED, source=lambda frame: frame.identifier & 0x3FFFF,
               about="the eighteen low bits of an extended identifier"),
-        Field(name="extended RTR", width=1, coding=STUFFED, clause="3.1.1 RTR bit", steers=True, when=EXTENDED,
-              source=lambda frame: int(frame.remote), shown=lambda values: "RTR",
+        Field(name="extended RTR", width=1, coding=STUFFED, clause="3.1.1 RTR bit", steers=True,
+              when=EXTENDED, source=lambda frame: int(frame.remote), shown=lambda values: "RTR",
               about="recessive in a remote frame"),
         Field(name="r1", width=1, coding=STUFFED, clause="3.1.1 control field", when=EXTENDED, level=0,
               about="reserved: sent dominant, taken either way"),
@@ -115,8 +118,8 @@ LAYOUT = Layout(
         Field(name="DLC", width=4, coding=STUFFED, clause="3.1.1 control field", steers=True,
               source=lambda frame: frame.dlc,
               about="how many bytes follow; 9..15 mean 8"),
-        Field(name="data", width=data_bits, coding=STUFFED, clause="3.1.1 data field", when=HAS_DATA, octets=True,
-              source=lambda frame: frame.payload,
+        Field(name="data", width=data_bits, coding=STUFFED, clause="3.1.1 data field", when=HAS_DATA,
+              octets=True, source=lambda frame: frame.payload,
               about="the payload, most significant bit of each byte first"),
         Field(name="CRC", width=15, coding=STUFFED, clause="3.1.1 CRC field",
               guard=Guard(check=Check.CRC, expected=crc_sequence, covers=GUARDED, code="CRC-15/CAN",
@@ -124,11 +127,13 @@ LAYOUT = Layout(
               about="remainder over everything before it; an error is spoken after the ACK delimiter (7.2)"),
         Field(name="CRC delimiter", width=1, level=1, check=Check.FORM, clause="3.1.1 CRC field",
               about="recessive"),
-        Field(name="ACK slot", width=1, level=1, clause="3.1.1 ACK field",
-              about="sent recessive; a receiver that agrees drives it dominant, so either level is fine"),
+        Field(name="ACK slot", width=1, level=0, clause="3.1.1 ACK field",
+              about="the sender leaves it recessive, a node that agrees makes it dominant: so stands the "
+                    "wire; a receiver takes either level"),
         Field(name="ACK delimiter", width=1, level=1, check=Check.FORM, clause="3.1.1 ACK field",
               about="recessive"),
-        Field(name="EOF", width=6, level=0x3F, check=Check.FORM, clause="3.1.1 end of frame; 5 message validation",
+        Field(name="EOF", width=6, level=0x3F, check=Check.FORM,
+              clause="3.1.1 end of frame; 5 message validation",
               about="recessive; a receiver takes the frame as valid at its end"),
         Field(name="last EOF bit", width=1, level=1, clause="3.1.1 end of frame; 7.1",
               about="sent recessive; dominant here is no form error for a receiver"),
@@ -157,6 +162,6 @@ CAN = Network(
     layout=LAYOUT,
     assemble=assemble,
     monitors=True,
-    unmonitored=frozenset({"ACK slot"}),
+    acknowledged_in=frozenset({"ACK slot"}),
     bit_rates=(125_000, 250_000, 500_000, 1_000_000),
 )

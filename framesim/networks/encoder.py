@@ -6,7 +6,7 @@ from bitarray import bitarray, frozenbitarray
 
 from framesim.errors import BadArgument
 from framesim.linecoding.coding import Encoder, Sent
-from framesim.networks.layout import OPEN, Field
+from framesim.networks.layout import Field
 from framesim.networks.network import Network
 from framesim.networks.view import Piece, View
 from framesim.wire import Span, WireFrame, bits_of
@@ -23,6 +23,8 @@ def field_bits(field: Field, frame: Any, view: View) -> tuple[bitarray, int | by
     else:
         assert field.guard is not None  # a Field cannot exist without one of the three
         value = field.guard.expected(view)
+    if isinstance(value, bytes) and field.nibbles:
+        return sum((bits_of(nibble, 4) for nibble in value), bitarray()), value
     if isinstance(value, bytes):
         bits = bitarray(endian="little" if field.lsb_first else "big")
         bits.frombytes(value)
@@ -57,7 +59,7 @@ def encode_with(network: Network, frame: Any) -> WireFrame:
         start = len(view.wire)
         bits, value = field_bits(field, frame, view)
         width = field.width_given(view.values)
-        if width not in (OPEN, len(bits)):
+        if width >= 0 and width != len(bits):
             raise BadArgument(f"{field.name}: holds {len(bits)} bits, must be {width} ({field.clause})")
         for bit in bits:
             send(coder.push(bit))

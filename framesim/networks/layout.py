@@ -14,9 +14,10 @@ from framesim.linecoding.coding import PLAIN, Coding
 from framesim.networks.view import View
 from framesim.words import Check
 
-__all__ = ["OPEN", "Condition", "Field", "Guard", "Layout", "Rule", "Successor"]
+__all__ = ["OPEN", "UNTOLD", "Condition", "Field", "Guard", "Layout", "Limit", "Rule", "Successor"]
 
 OPEN = -1  #: the width of a field that runs until the wire ends; at most one a layout
+UNTOLD = -2  #: the width of a field that runs until its line code or a limit ends it; at most one a layout
 
 
 class Condition(NamedTuple):
@@ -50,15 +51,37 @@ class Rule:
     """A further demand on what was read, examined at the end of a field.
 
     Attributes:
-        check: the check that speaks when the demand is not met.
+        check: the check that speaks when the demand is not met; None: the receiver leaves the frame and says
+            nothing, because it is not meant for it.
         at_end_of: the field at whose end it is examined.
         holds: whether what was read meets the demand.
         clause: where the demand stands.
     """
 
-    check: Check
+    check: Check | None
     at_end_of: str
     holds: Callable[[View], bool]
+    clause: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Limit:
+    """The wire from the start of one field to the end of another may not last longer than so many bits.
+
+    The check speaks at the first bit beyond. A field of width ``UNTOLD`` is over then, if what came can be a frame.
+
+    Attributes:
+        check: the check that speaks.
+        first: the field at whose start the time begins to run.
+        last: the field that must be over in time.
+        most: the longest time in whole wire bits, given the values read before.
+        clause: where the limit stands.
+    """
+
+    check: Check
+    first: str
+    last: str
+    most: Callable[[Mapping[str, Any]], int]
     clause: str
 
 
@@ -68,16 +91,19 @@ class Field:
 
     Attributes:
         name: unique within the layout; the standard's term.
-        width: bits, or a function of the values read so far, or ``OPEN``.
+        width: bits, or a function of the values read so far, or ``OPEN`` or ``UNTOLD``: then the field's last bits
+            are the fields that follow it.
         clause: where the field stands in the standard.
         level: the fixed value that is always sent.
         check: the check that speaks at a bit that differs from ``level``; None: the receiver takes either level.
+        abandons: at a bit that differs from ``level`` the receiver leaves the frame and says nothing.
         source: the value, taken from the frame: an int, or bytes for a field of whole bytes.
         guard: the value is an error-detecting code.
         when: the field is absent unless this holds.
         coding: the line code of the region that the field belongs to.
         lsb_first: the least significant bit of the value (of each byte) is sent first.
         octets: the value is bytes, not a number.
+        nibbles: the value is bytes of one nibble (0..15) each, most significant bit first.
         elastic: the receiver leaves the field when its line code says so, whatever the nominal width.
         shown: the name on the span, where the standard's name depends on the frame.
         steers: later fields depend on the value.
@@ -90,12 +116,14 @@ class Field:
     clause: str
     level: int | None = None
     check: Check | None = None
+    abandons: bool = False
     source: Callable[[Any], int | bytes] | None = None
     guard: Guard | None = None
     when: Condition | None = None
     coding: Coding = PLAIN
     lsb_first: bool = False
     octets: bool = False
+    nibbles: bool = False
     elastic: bool = False
     shown: Callable[[Mapping[str, Any]], str] | None = None
     steers: bool = False
@@ -106,6 +134,13 @@ class Field:
         origins = [self.level is not None, self.source is not None, self.guard is not None]
         if sum(origins) != 1:
             raise BadArgument(f"field={self.name!r}: exactly one of level, source and guard says its value")
+        if self.abandons and (self.level is None or self.check is not None):
+            raise BadArgument(f"field={self.name!r}: only a level that no check guards can be abandoned at")
+
+    @property
+    def grain(self) -> int:
+        """How many bits one element of the value has; the field holds a whole number of them."""
+        return 8 if self.octets else 4 if self.nibbles else 1
 
     def width_given(self, values: Mapping[str, Any]) -> int:
         """Return the width in bits, given the values read so far."""
@@ -120,7 +155,7 @@ class Successor(NamedTuple):
     """A field that may follow, and on what condition."""
 
     condition: Condition | None
-    index: int
+    row: int
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -131,12 +166,14 @@ class Layout:
         fields: the rows.
         accept_after: the field at whose end the receiver takes the frame as valid; None: the last one.
         rules: further demands.
+        limits: how long parts of the frame may last.
         idle: the level of the wire between frames.
     """
 
     fields: tuple[Field, ...]
     accept_after: str | None = None
     rules: tuple[Rule, ...] = ()
+    limits: tuple[Limit, ...] = ()
     idle: int = 1
 
     def __post_init__(self) -> None:
@@ -146,6 +183,7 @@ class Layout:
         named = {self.accept_after} | {rule.at_end_of for rule in self.rules}
         named |= {field.guard.spoken_after for field in self.fields if field.guard}
         named |= {name for field in self.fields if field.guard for name in field.guard.covers}
+        named |= {name for limit in self.limits for name in (limit.first, limit.last)}
         missing = sorted(str(name) for name in named - {None} if name not in names)
         if missing:
             raise BadArgument(f"layout: {missing[0]!r} names no field")
@@ -159,6 +197,15 @@ class Layout:
     def accept_index(self) -> int:
         """Row number of the field whose end makes the frame valid."""
         return len(self.fields) - 1 if self.accept_after is None else self.place[self.accept_after]
+
+    @cached_property
+    def open_index(self) -> int | None:
+        """Row number of the field of open width, if there is one."""
+        return next((index for index, field in enumerate(self.fields) if field.width == OPEN), None)
+
+    def cut_short(self, index: int) -> bool:
+        """Tell whether a wire that ends in row ``index`` ends the frame too early: its length is wrong."""
+        return self.open_index is not None and index <= self.open_index and not self.fields[index].elastic
 
     @cached_property
     def successors(self) -> tuple[tuple[Successor, ...], ...]:
@@ -178,7 +225,7 @@ class Layout:
         """Return the row that follows ``index`` in this frame, or None after the last."""
         for successor in self.successors[index]:
             if successor.condition is None or successor.condition.holds(values):
-                return successor.index
+                return successor.row
         return None
 
     @cached_property
@@ -199,3 +246,13 @@ class Layout:
             place = self.place[rule.at_end_of]
             examined[place] = (*examined.get(place, ()), rule)
         return examined
+
+    @cached_property
+    def limits_in(self) -> tuple[tuple[Limit, ...], ...]:
+        """For each row, the limits that run while it is read."""
+        return tuple(
+            tuple(
+                limit for limit in self.limits if self.place[limit.first] <= index <= self.place[limit.last]
+            )
+            for index in range(len(self.fields))
+        )

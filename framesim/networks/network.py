@@ -24,9 +24,12 @@ class Network:
         assemble: turns the values read, by field name, into a frame; must not fail on any accepted reading.
         monitors: the sender reads back its own bits.
         unmonitored: span names that it does not hold against itself.
+        acknowledged_in: span names in which it waits for the level that others drive.
         ends_with_wire: a frame ends when the wire does, not when a field says so.
         provisional: why the format is not certain; empty if it is.
         bit_rates: bit rates in use, bit/s (common practice).
+        configured_for: the network as the receivers of a given frame are configured, where something that is
+            not on the wire (a channel, a segment of the cycle) differs by frame; None: it never does.
     """
 
     name: str
@@ -37,9 +40,11 @@ class Network:
     assemble: Callable[[Mapping[str, Any]], Any]
     monitors: bool = False
     unmonitored: frozenset[str] = frozenset()
+    acknowledged_in: frozenset[str] = frozenset()
     ends_with_wire: bool = False
     provisional: str = ""
     bit_rates: tuple[int, ...] = ()
+    configured_for: "Callable[[Any], Network] | None" = None
 
     @cached_property
     def transitions(self) -> dict[str, dict[str, str]]:
@@ -50,5 +55,7 @@ class Network:
     def rows(self) -> tuple[Row, ...]:
         """The transition table as rows, for diagrams."""
         return tuple(
-            Row(state, event, target) for state, row in self.transitions.items() for event, target in row.items()
+            Row(state, event, target)
+            for state, row in self.transitions.items()
+            for event, target in row.items()
         )

@@ -5,20 +5,33 @@ two ways: **strict**, as a node does, concluding at the first check that speaks;
 that speaks is noted and otherwise ignored, so that each check can be judged by itself.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any
 
 from bitarray import bitarray
 
 from framesim.linecoding.coding import Decoder
-from framesim.networks.layout import OPEN, Field
+from framesim.networks.layout import OPEN, UNTOLD
 from framesim.networks.network import Network
-from framesim.networks.transitions import ACCEPTED, END, HUNTING, LOST, REJECTED, START, end_event
+from framesim.networks.transitions import (
+    ABANDONED,
+    ACCEPTED,
+    END,
+    HUNTING,
+    LOST,
+    REJECTED,
+    START,
+    UNKNOWN,
+    end_event,
+)
 from framesim.networks.view import Piece, View, value_of
 from framesim.words import Check
 
 __all__ = ["Receiver", "Reception"]
+
+NEVER = 1 << 62  # the deadline of a field that may last
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,7 +40,8 @@ class Reception:
 
     Attributes:
         accepted: it took the frame as valid.
-        complete: it reached a verdict; False when the wire ended before that.
+        complete: it reached a verdict; False when the wire ended before that, or when it left the frame as one
+            of an unknown format.
         check: the first check that spoke, or None.
         at: the wire bit, counted from the first bit given, at which the check spoke.
         frame: the frame, if accepted.
@@ -46,7 +60,7 @@ class Receiver:
     """A node's view of one frame.
 
     Attributes:
-        state: hunting, a field's name, accepted or rejected.
+        state: hunting, a field's name, accepted, rejected or abandoned.
         spoken: check → wire bit at which it first spoke.
         position: how many wire bits were taken.
     """
@@ -63,11 +77,24 @@ class Receiver:
         self._view = View()
         self._decoder: Decoder | None = None
         self._index = 0
+        self._field = self.layout.fields[0]
+        self._deadline = NEVER
+        self._last = 0
 
     @property
     def done(self) -> bool:
         """Whether the verdict stands."""
-        return self.state in (ACCEPTED, REJECTED)
+        return self.state in (ACCEPTED, REJECTED, ABANDONED)
+
+    @property
+    def decoder(self) -> Decoder | None:
+        """The line code's decoder in use, for bit clocks that follow its edges; None while hunting."""
+        return None if self.state == HUNTING else self._decoder
+
+    @property
+    def read(self) -> Mapping[str, Any]:
+        """The fields that are over, name → value."""
+        return MappingProxyType(self._view.values)
 
     def feed(self, bits: Iterable[int]) -> Reception | None:
         """Take wire bits; return the verdict once it stands, else None. Further bits change nothing."""
@@ -79,8 +106,13 @@ class Receiver:
 
     def finish(self) -> Reception:
         """Say that the wire has ended, and return what is concluded."""
-        if not self.done and self.state != HUNTING and self._width == OPEN:
-            self._close_open_field()
+        if not self.done and self.state != HUNTING and self.layout.cut_short(self._index):
+            if self._width == OPEN:
+                self._close_open_field()
+            else:
+                self._speak(Check.LENGTH, self.position - 1)
+        elif not self.done and self.state != HUNTING and self._width == UNTOLD:
+            self._close_untold_field()
         return self.reception()
 
     def reception(self) -> Reception:
@@ -107,27 +139,46 @@ class Receiver:
         at = self.position
         self.position += 1
         self._view.wire.append(bit)
-        if self.state == HUNTING and bit != self.layout.idle:
-            self._move(START)
-            self._enter(0, at)
-        if self.state != HUNTING:
+        if self.state == HUNTING:
+            if bit != self.layout.idle:
+                self._begin(bit, at)
+        elif at < self._deadline or not self._too_late(at):
             self._read(bit, at)
+
+    def _begin(self, bit: int, at: int) -> None:
+        """Take the wire bit ``at`` for the first of a frame."""
+        self._move(START)
+        self._enter(0, at)
+        self._read(bit, at)
+
+    def _too_late(self, at: int) -> bool:
+        """The time for this part of the frame has run out; return whether the receiver concluded."""
+        closed = self._width == UNTOLD and self._close_untold_field()
+        return closed or self._speak(self._late, at)
 
     def _read(self, bit: int, at: int) -> None:
         """Put one wire bit through the line code, and what comes out into the field."""
         assert self._decoder is not None
         reading = self._decoder.push(bit)
+        if reading.restart:
+            self._move(LOST)
+            self._view.values.clear()
+            self._view.pieces.clear()
+            if reading.ended and bit != self.layout.idle:
+                self._begin(bit, at)
+            return
         while reading.ended:
+            if self._width == UNTOLD:
+                if not self._close_untold_field():
+                    self._speak(Check.LENGTH, at)
+                return
             self._seal()
             self._end_field(at - 1)
             if self.done:
                 return
             reading = self._decoder.push(bit)
-        if reading.restart:
-            self._move(LOST)
-            self._view.values.clear()
-            self._view.pieces.clear()
-            return
+        if not reading.rest:
+            self._last = at
         if reading.fault is not None and self._speak(reading.fault, at):
             return
         for read in reading.bits:
@@ -147,24 +198,38 @@ class Receiver:
         self._bits = bitarray()
         self._start = first
         self._sealed = False
+        self._deadline = NEVER
+        for limit in self.layout.limits_in[index]:
+            begun = first if limit.first == field.name else self._view.pieces[limit.first].start
+            end = begun + limit.most(self._view.values)
+            if end < self._deadline:
+                self._deadline, self._late = end, limit.check
 
     def _keep(self, bit: int, at: int) -> bool:
         """Add a bit to the current field; return whether the receiver gave up at it."""
         field, place = self._field, len(self._bits)
         self._bits.append(bit)
-        if field.elastic or self._width == OPEN:
+        if field.elastic or self._width in (OPEN, UNTOLD):
             return False
         if place + 1 == self._width:
             self._seal()
-        if field.level is None or field.check is None:
+        if field.level is None or not (field.check or field.abandons):
             return False
         shift = place if field.lsb_first else self._width - 1 - place
-        return bit != field.level >> shift & 1 and self._speak(field.check, at)
+        if bit == field.level >> shift & 1:
+            return False
+        if field.check is not None:
+            return self._speak(field.check, at)
+        if self.strict:
+            self._move(UNKNOWN)
+        return self.strict
 
     def _seal(self) -> None:
         """All bits of the field are in: fix its value, and so what follows."""
         field = self._field
-        self._view.values[field.name] = value_of(self._bits, lsb_first=field.lsb_first, octets=field.octets)
+        self._view.values[field.name] = value_of(
+            self._bits, lsb_first=field.lsb_first, octets=field.octets, nibbles=field.nibbles
+        )
         self._following = self.layout.following(self._index, self._view.values)
         self._region_ends = (
             self._following is None or self.layout.fields[self._following].coding is not field.coding
@@ -197,7 +262,12 @@ class Receiver:
             if view.values[guarded.name] != guard.expected(view) and self._speak(guard.check, at):
                 return True
         for rule in self.layout.rules_at.get(self._index, ()):
-            if not rule.holds(view) and self._speak(rule.check, at):
+            if rule.holds(view):
+                continue
+            if rule.check is None:
+                self._move(UNKNOWN)
+                return True
+            if self._speak(rule.check, at):
                 return True
         return False
 
@@ -207,9 +277,26 @@ class Receiver:
         bits, rest = self._bits, self.layout.fields[self._index + 1 :]
         widths = [field.width_given(self._view.values) for field in rest]
         keep = len(bits) - sum(widths)
-        if keep < 0 or (self._field.octets and keep % 8):
-            self._speak(Check.LENGTH, end - 1)
+        excess = keep % 8 if self._field.octets else 0
+        if (keep < 0 or excess) and (self._speak(Check.LENGTH, end - 1) or keep < 0):
             return
+        # Only a listening receiver gets here with bits too many: it drops them, so the other checks are heard.
+        self._split(bits[: len(bits) - excess], widths, end - excess)
+
+    def _close_untold_field(self) -> bool:
+        """No more will come of the field of untold width; return False if what came cannot be a frame."""
+        assert self._decoder is not None
+        rest = self.layout.fields[self._index + 1 : self.layout.accept_index + 1]
+        widths = [field.width_given(self._view.values) for field in rest]
+        keep = len(self._bits) - sum(widths)
+        if keep < 0 or keep % self._field.grain or self._decoder.due(last=True):
+            return False
+        self._split(self._bits, widths, self._last + 1)
+        return True
+
+    def _split(self, bits: bitarray, widths: list[int], end: int) -> None:
+        """Let the last of ``bits`` be the fields that follow, ``widths`` wide, and end before wire bit ``end``."""
+        keep = len(bits) - sum(widths)
         self._bits = bits[:keep]
         self._seal()
         self._end_field(end - sum(widths) - 1)

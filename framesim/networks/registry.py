@@ -7,14 +7,28 @@ from typing import Any
 from framesim.errors import BadArgument
 from framesim.networks.network import Network
 
-__all__ = ["names", "network", "network_of", "register"]
+__all__ = ["configured", "names", "network", "network_of", "register"]
 
 _PLACES: dict[str, str] = {
     "can": "framesim.networks.can:CAN",
+    "can-fd": "framesim.networks.can_fd:CAN_FD",
+    "lin": "framesim.networks.lin:LIN",
+    "flexray": "framesim.networks.flexray:FLEXRAY",
+}
+
+# Configurations of a network that have a name of their own but are no network of their own.
+_VARIANTS: dict[str, str] = {
+    "can-fd-original": "framesim.networks.can_fd:CAN_FD_ORIGINAL",
+    "flexray-b": "framesim.networks.flexray:FLEXRAY_B",
+    "flexray-dynamic": "framesim.networks.flexray:FLEXRAY_DYNAMIC",
+    "flexray-b-dynamic": "framesim.networks.flexray:FLEXRAY_B_DYNAMIC",
 }
 
 _FRAME_TYPES: dict[str, str] = {
     "CanFrame": "can",
+    "CanFdFrame": "can-fd",
+    "FlexRayFrame": "flexray",
+    "LinFrame": "lin",
 }
 
 _EXTRA: dict[str, Network] = {}
@@ -24,10 +38,14 @@ def register(network: Network) -> None:
     """Add a network of your own, for this process.
 
     Raises:
-        BadArgument: the name is taken by another network.
+        BadArgument: the name, or the frame type, belongs to another network.
     """
-    if network.name in _PLACES or _EXTRA.get(network.name, network) is not network:
+    taken = network.name in _PLACES or network.name in _VARIANTS
+    if taken or _EXTRA.get(network.name, network) is not network:
         raise BadArgument(f"network={network.name!r}: the name is taken")
+    owner = _owner(network.frame_type)
+    if owner not in (None, network.name):
+        raise BadArgument(f"frame_type={network.frame_type.__name__}: belongs to network {owner!r}")
     _EXTRA[network.name] = network
 
 
@@ -37,32 +55,44 @@ def names() -> tuple[str, ...]:
 
 
 def network(name: str) -> Network:
-    """Return the network called ``name``.
+    """Return the network, or the configuration of one, called ``name``.
 
     Raises:
         BadArgument: there is none; the message suggests the nearest.
     """
     if name in _EXTRA:
         return _EXTRA[name]
-    if name not in _PLACES:
+    place = _PLACES.get(name) or _VARIANTS.get(name)
+    if place is None:
         near = get_close_matches(name, names(), n=1)
         hint = f"; did you mean {near[0]!r}?" if near else ""
         raise BadArgument(f"network={name!r}: must be one of {', '.join(names())}{hint}")
-    module, _, attribute = _PLACES[name].partition(":")
+    module, _, attribute = place.partition(":")
     found: Network = getattr(import_module(module), attribute)
     return found
 
 
+def _owner(frame_type: type) -> str | None:
+    """Return the network whose frames are of ``frame_type``."""
+    for extra in _EXTRA.values():
+        if extra.frame_type is frame_type:
+            return extra.name
+    name = _FRAME_TYPES.get(frame_type.__name__)
+    return name if name is not None and network(name).frame_type is frame_type else None
+
+
 def network_of(frame: Any) -> Network:
-    """Return the network that ``frame`` belongs to.
+    """Return the network that ``frame`` belongs to, configured as the frame's receivers are.
 
     Raises:
         BadArgument: it is no frame of any known network.
     """
-    for extra in _EXTRA.values():
-        if type(frame) is extra.frame_type:
-            return extra
-    name = _FRAME_TYPES.get(type(frame).__name__)
-    if name is None or type(frame) is not network(name).frame_type:
+    name = _owner(type(frame))
+    if name is None:
         raise BadArgument(f"frame={frame!r}: expected a frame of one of {', '.join(names())}")
-    return network(name)
+    return configured(network(name), frame)
+
+
+def configured(found: Network, frame: Any) -> Network:
+    """Return ``found`` as the receivers of ``frame`` are configured."""
+    return found if found.configured_for is None else found.configured_for(frame)

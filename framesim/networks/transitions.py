@@ -1,21 +1,26 @@
 """The receiver's transition table, derived from a layout.
 
-States are the fields, plus hunting, accepted and rejected. Every move of the receiver is a row here; a missing
-row is a mistake in framesim, and the look-up fails.
+States are the fields, plus hunting, accepted, rejected and, where some field can bring it about, abandoned.
+Every move of the receiver is a row here; a missing row is a mistake in framesim, and the look-up fails.
 """
 
 from typing import NamedTuple
 
-from framesim.networks.layout import OPEN, Layout
+from framesim.networks.layout import UNTOLD, Layout
 from framesim.words import Check
 
-__all__ = ["ACCEPTED", "END", "HUNTING", "LOST", "REJECTED", "START", "Row", "end_event", "mermaid", "transitions"]
+__all__ = [
+    "ABANDONED", "ACCEPTED", "END", "HUNTING", "LOST", "REJECTED", "START", "UNKNOWN", "Row", "end_event",
+    "mermaid", "transitions",
+]  # fmt: skip
 
 HUNTING = "hunting"
 ACCEPTED = "accepted"
 REJECTED = "rejected"
+ABANDONED = "abandoned"
 START = "start"
 LOST = "no start"
+UNKNOWN = "unknown format"
 END = "end"
 
 
@@ -45,17 +50,23 @@ def transitions(layout: Layout) -> dict[str, dict[str, str]]:
         else:
             for successor in layout.successors[index]:
                 name = None if successor.condition is None else successor.condition.name
-                row[end_event(name)] = layout.fields[successor.index].name
+                row[end_event(name)] = layout.fields[successor.row].name
         speaking = [*field.coding.checks, *([field.check] if field.check else [])]
         for guarded in layout.guards_spoken_at.get(index, ()):
             guard = layout.fields[guarded].guard
             speaking += [guard.check] if guard else []
-        speaking += [Check.LENGTH] if field.width == OPEN else []
-        speaking += [rule.check for rule in layout.rules_at.get(index, ())]
+        speaking += [Check.LENGTH] if layout.cut_short(index) or field.width == UNTOLD else []
+        rules = layout.rules_at.get(index, ())
+        speaking += [rule.check for rule in rules if rule.check is not None]
+        speaking += [limit.check for limit in layout.limits_in[index]]
         for check in speaking:
             row[check.value] = REJECTED
+        if field.abandons or any(rule.check is None for rule in rules):
+            row[UNKNOWN] = ABANDONED
     table[ACCEPTED] = {}
     table[REJECTED] = {}
+    if any(UNKNOWN in row for row in table.values()):
+        table[ABANDONED] = {}
     return table
 
 

@@ -61,9 +61,11 @@ class View:
         )
 
 
-def value_of(bits: bitarray, *, lsb_first: bool, octets: bool) -> int | bytes:
-    """Return what ``bits``, in wire order, spell: a number, or bytes (whole octets are then required)."""
+def value_of(bits: bitarray, *, lsb_first: bool, octets: bool, nibbles: bool = False) -> int | bytes:
+    """Return what ``bits``, in wire order, spell: a number, bytes, or bytes of one nibble each."""
     if octets:
         ordered = bitarray(bits.to01(), endian="little" if lsb_first else "big")
         return ordered.tobytes()
+    if nibbles:
+        return bytes(int(bits[first : first + 4].to01(), 2) for first in range(0, len(bits), 4))
     return int((bits[::-1] if lsb_first else bits).to01() or "0", 2)

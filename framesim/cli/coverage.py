@@ -1,0 +1,108 @@
+"""``framesim coverage``: the main job. One value on two lines, under the sparks of one engine."""
+
+import argparse
+import dataclasses
+import sys
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+from framesim.cli.parsing import LineParser, quoted, whole_number
+from framesim.errors import BadArgument
+
+if TYPE_CHECKING:
+    from framesim.coverage.result import CoverageReport
+    from framesim.coverage.scenario import Scenario
+
+__all__ = ["run"]
+
+INTERRUPTED = 130
+
+ABOUT = """Run a scenario: frames and an analog voltage carry one value under one disturbance; say what each check
+caught, how often a wrong frame passed as right, and how often the voltage was silently wrong. Without a file, the
+built-in street-sweeper scenario (invented data)."""
+
+CAUTION = """For teaching and for comparing codes; it replaces no EMC test and no safety assessment. Ignition circuits
+carry tens of kilovolts: never probe them, never build these waveforms into hardware, never inject simulated errors
+on a vehicle that can move."""
+
+
+def run(arguments: Sequence[str]) -> int:
+    """Run the command; return the exit status."""
+    parser = LineParser("coverage", description=ABOUT, epilog=CAUTION)
+    parser.add_argument(
+        "scenario", nargs="?", metavar="SCENARIO.toml", help="a scenario file (docs/scenarios.md)"
+    )
+    parser.add_argument("--seed", help="seed of every random draw; default: the scenario's")
+    parser.add_argument("--hours", help="engine time to run; default: the scenario's")
+    parser.add_argument("--frames", help="frames to send, where a channel and no engine disturbs them")
+    parser.add_argument("--confidence", help="of every interval, 0.5..0.999999; default: the scenario's")
+    parser.add_argument(
+        "--json", action="store_true", help="write one JSON object (schema: docs/coverage.schema.json)"
+    )
+    parser.add_argument(
+        "--show-scenario", action="store_true", help="write the built-in scenario, to start your own"
+    )
+    values = parser.read(arguments)
+    if values.show_scenario:
+        from framesim.coverage.scenario import SWEEPER
+
+        sys.stdout.write(SWEEPER)
+        return 0
+    return _measure(values)
+
+
+def _measure(values: argparse.Namespace) -> int:
+    from framesim.coverage.scenario import load_scenario
+
+    scenario = _with_options(load_scenario(values.scenario), values)
+    report = _run(scenario)
+    if values.json:
+        sys.stdout.write(report.to_json() + "\n")
+    else:
+        from framesim.report.coverage_text import draw_coverage
+        from framesim.report.terminal import screen
+
+        draw_coverage(screen(), report)
+    return INTERRUPTED if report.partial else 0
+
+
+def _with_options(scenario: "Scenario", values: argparse.Namespace) -> "Scenario":
+    """Return the scenario with the values from the command line in place of its own."""
+    changes: dict[str, Any] = {}
+    for name in ("seed", "frames"):
+        if getattr(values, name) is not None:
+            changes[name] = whole_number(f"--{name}", getattr(values, name))
+    for name in ("hours", "confidence"):
+        if getattr(values, name) is not None:
+            changes[name] = _number(f"--{name}", getattr(values, name))
+    if "hours" in changes and not scenario.by_engine:
+        raise BadArgument("--hours: this scenario counts frames, no engine gives the time; use --frames")
+    if "frames" in changes and scenario.by_engine:
+        raise BadArgument("--frames: this scenario runs by engine time; use --hours")
+    return dataclasses.replace(scenario, **changes)
+
+
+def _number(name: str, text: str) -> float:
+    try:
+        return float(text)
+    except ValueError:
+        raise BadArgument(f"{name}={quoted(text)}: expected a number") from None
+
+
+def _run(scenario: "Scenario") -> "CoverageReport":
+    """Measure, with a bar on standard error if that is a terminal and it takes a while."""
+    from framesim.coverage.measure import measure_coverage
+
+    if not sys.stderr.isatty():
+        return measure_coverage(scenario)
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeRemainingColumn
+
+    columns = (TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), TimeRemainingColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("engine running" if scenario.by_engine else "sending frames", total=1.0)
+
+        def show(share: float, column: str) -> None:
+            bar.update(task, completed=share, description=column)
+
+        return measure_coverage(scenario, progress=show)

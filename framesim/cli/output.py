@@ -1,0 +1,74 @@
+"""What a command writes: one JSON object for machines, or a drawing for people."""
+
+import dataclasses
+import enum
+import json
+import sys
+from collections.abc import Iterator, Sequence
+from time import monotonic
+from typing import Any
+
+from framesim.networks.network import Network
+from framesim.words import Check
+
+__all__ = ["check_words", "frame_record", "watched", "write_json"]
+
+_SILENT_SECONDS = 1.0
+
+
+def write_json(record: dict[str, Any], network: Network) -> None:
+    """Write one JSON object on one line of standard output, its keys in the order given.
+
+    Where the network's format is not certain, a last key ``provisional`` says why.
+    """
+    if network.provisional:
+        record = {**record, "provisional": network.provisional}
+    sys.stdout.write(json.dumps(record, ensure_ascii=True, allow_nan=False) + "\n")
+
+
+def frame_record(frame: Any) -> dict[str, Any] | None:
+    """Return a frame as JSON can hold it: its fields in order, bytes in hex; None for no frame."""
+    if frame is None:
+        return None
+    return {field.name: _plain(getattr(frame, field.name)) for field in dataclasses.fields(frame)}
+
+
+def check_words(checks: frozenset[Check]) -> list[str]:
+    """Return checks as words, in the order of the vocabulary."""
+    return [check.value for check in Check if check in checks]
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, bytes):
+        return value.hex()
+    if isinstance(value, enum.Enum):
+        return value.value
+    if isinstance(value, tuple):
+        return [_plain(item) for item in value]
+    return value
+
+
+def watched(items: Sequence[int], what: str) -> Iterator[int]:
+    """Yield ``items``; after a second, show on the terminal how far along we are.
+
+    Args:
+        items: the work.
+        what: what is being done to them.
+    """
+    began = monotonic()
+    rest = iter(enumerate(items))
+    for done, item in rest:
+        yield item
+        if monotonic() - began > _SILENT_SECONDS and sys.stderr.isatty():
+            yield from _with_bar(rest, done + 1, len(items), what)
+
+
+def _with_bar(rest: Iterator[tuple[int, int]], done: int, total: int, what: str) -> Iterator[int]:
+    from rich.console import Console
+    from rich.progress import Progress
+
+    with Progress(console=Console(stderr=True), transient=True) as progress:
+        task = progress.add_task(what, total=total, completed=done)
+        for _, item in rest:
+            yield item
+            progress.advance(task)

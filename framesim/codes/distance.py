@@ -1,0 +1,131 @@
+"""Hamming distance: the smallest number of flips that a CRC can miss, and how long a word may be to keep it.
+
+For each weight w there is a shortest word length at which a code word of weight w exists; from then on one
+always exists. The distance at a length is therefore the smallest w whose shortest length is reached. For
+w = 2 that length is one more than the order of x modulo the generator; for w > 2 it is looked up.
+"""
+
+from functools import lru_cache
+from math import comb
+
+from framesim.codes.crc import Crc
+from framesim.codes.dual import dual_weights
+from framesim.codes.feasible import PATIENCE_S, compiled, lookup_seconds, refuse, spectrum_seconds
+from framesim.codes.lookup import shortest_word
+from framesim.codes.macwilliams import transformed
+from framesim.codes.polynomials import has_even_weights_only, order_of_x
+from framesim.codes.weights import MAX_DATA_BITS
+from framesim.errors import NotFeasible, check_range
+
+__all__ = ["distance_table", "hamming_distance", "longest_at_distance", "undetected_pattern"]
+
+_ROW_S = 10.0  # a table without a fixed end stops before a step that would take longer
+_TABLE_ENTRIES = 1 << 23  # positions that a look-up table may hold
+
+
+def hamming_distance(code: Crc, data_bits: int) -> int:
+    """Return the smallest number of flips that passes unseen; see ``Crc.hamming_distance``."""
+    check_range("data_bits", data_bits, 1, MAX_DATA_BITS, base="d")
+    length = data_bits + code.width
+    if length > order_of_x(code.generator):
+        return 2
+    # the generator itself is a word, so the search ends there at the latest
+    for weight in range(3, code.generator.bit_count()):
+        if weight % 2 and has_even_weights_only(code.generator):
+            continue
+        if _dual_is_cheaper(code, length, weight):
+            exact = transformed(dual_weights(code.generator, length), length, code.generator.bit_count())
+            return next(w for w in range(1, len(exact)) if exact[w])
+        if _shortest_length(code, weight, length) is not None:
+            return weight
+    return code.generator.bit_count()
+
+
+def longest_at_distance(code: Crc, distance: int, *, patience_s: float = PATIENCE_S) -> int:
+    """Return the most data bits at which the distance is still held; see ``Crc.longest_at_distance``."""
+    check_range("distance", distance, 3, code.width + 1, base="d", clause="every length reaches 2")
+    longest = order_of_x(code.generator)
+    for weight in range(3, distance):
+        shortest = _shortest_length(code, weight, longest, patience_s)
+        if shortest is not None:
+            longest = shortest - 1
+    return max(longest - code.width, 0)
+
+
+def distance_table(code: Crc, highest: int | None = None) -> dict[int, int]:
+    """Return the most data bits by distance, from 3 up to ``highest``.
+
+    Args:
+        code: the CRC.
+        highest: last distance wanted; None: go on until no data bit is left, or a step of the search
+            would take more than some seconds.
+
+    Raises:
+        BadArgument: ``highest`` out of range.
+        NotFeasible: a row up to ``highest`` would take too long.
+    """
+    table: dict[int, int] = {}
+    for distance in range(3, (highest or code.width + 1) + 1):
+        try:
+            patience_s = PATIENCE_S if highest else _ROW_S
+            data_bits = longest_at_distance(code, distance, patience_s=patience_s)
+        except NotFeasible:
+            if highest is None:
+                break
+            raise
+        if data_bits == 0 and highest is None:
+            break
+        table[distance] = data_bits
+    return table
+
+
+def undetected_pattern(code: Crc, data_bits: int) -> tuple[int, ...]:
+    """Return a lightest undetected pattern; see ``Crc.undetected_pattern``."""
+    weight = hamming_distance(code, data_bits)
+    if weight == 2:
+        return 0, order_of_x(code.generator)
+    length = data_bits + code.width
+    word = _shortest_word(code, weight, length)
+    if word is None:
+        raise ArithmeticError(f"no word of weight {weight}, though the distance says so")
+    return tuple(word[-1] - place for place in reversed(word))
+
+
+def _dual_is_cheaper(code: Crc, length: int, weight: int) -> bool:
+    """Weigh all weights at once against look-ups up to where chance alone would have made a word.
+
+    There are C(n - 1, w - 1) choices with a flip at position 0; by chance one in 2^width is a word.
+    """
+    likely = weight
+    while likely < length and comb(likely - 1, weight - 1) < 4 << code.width:
+        likely *= 2
+    return spectrum_seconds(code.width, length) < lookup_seconds(min(likely, length), weight)
+
+
+def _shortest_length(code: Crc, weight: int, limit: int, patience_s: float = PATIENCE_S) -> int | None:
+    """Return the shortest word length, at most ``limit``, at which a word of ``weight`` exists."""
+    if weight % 2 and has_even_weights_only(code.generator):
+        return None
+    word = _shortest_word(code, weight, limit, patience_s)
+    return None if word is None else word[-1] + 1
+
+
+def _shortest_word(
+    code: Crc, weight: int, limit: int, patience_s: float = PATIENCE_S
+) -> tuple[int, ...] | None:
+    """Look for the shortest word in tables that double in length until they hold it or reach ``limit``."""
+    length = min(limit, code.width + 64)
+    while True:
+        seconds = lookup_seconds(length, weight)
+        if seconds > patience_s or length > _TABLE_ENTRIES:
+            what = f"{code.name}: the shortest word with {weight} flips is longer than {length // 2} bits"
+            raise refuse(f"{what}; looking further", seconds)
+        word = _cached_word(code.generator, length, weight, compiled() is not None)
+        if word is not None or length == limit:
+            return word
+        length = min(limit, 2 * length)
+
+
+@lru_cache(maxsize=512)
+def _cached_word(generator: int, length: int, weight: int, _compiled: bool) -> tuple[int, ...] | None:
+    return shortest_word(generator, length, weight)

@@ -1,0 +1,225 @@
+"""What a coverage run found, one record a line: rates with interval and method, and the counts behind them."""
+
+import json
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field
+from typing import Any
+
+from framesim import __version__
+from framesim.coverage.estimate import Estimate
+from framesim.coverage.funnel import Funnel
+from framesim.coverage.intervals import clopper_pearson
+from framesim.coverage.tally import SilentErrors, Tally
+from framesim.words import Check
+
+__all__ = ["AnalogResult", "CoverageReport", "FrameResult", "share_of"]
+
+FORMAT = 1  #: of the JSON; goes up when a key changes its meaning
+
+
+def share_of(seen: int, trials: int, confidence: float) -> Estimate:
+    """Return a sampled share; if none was seen, an upper limit at the full confidence."""
+    return clopper_pearson(seen, trials, confidence=confidence, side="both" if seen else "upper")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FrameResult:
+    """The frames of one link in one column of the report.
+
+    Attributes:
+        network: as in ``framesim.networks()``.
+        column: the severity, or the kind of channel.
+        tally: the counts.
+        funnel: from spark to flip; None where no engine drives the run.
+        confidence: of the interval.
+        frames_per_hour: sent; None where no engine gives the time.
+    """
+
+    network: str
+    column: str
+    tally: Tally
+    funnel: Funnel | None
+    confidence: float
+    frames_per_hour: float | None
+
+    @property
+    def undetected(self) -> Estimate | None:
+        """P(undetected) per frame sent; None if no frame was sent."""
+        return (
+            share_of(self.tally.undetected, self.tally.frames, self.confidence) if self.tally.frames else None
+        )
+
+    @property
+    def coverage(self) -> Estimate | None:
+        """1 - undetected / disturbed, given that the frame was disturbed; None if none was."""
+        tally = self.tally
+        if not tally.disturbed:
+            return None
+        missed = share_of(tally.undetected, tally.disturbed, self.confidence)
+        best = None if missed.best is None else 1 - missed.best
+        side = {"both": "both", "upper": "lower", "lower": "upper"}[missed.side]
+        return Estimate(
+            low=1 - missed.high,
+            best=best,
+            high=1 - missed.low,
+            confidence=missed.confidence,
+            method=missed.method.replace("upper limit", "lower limit"),
+            side=side,  # type: ignore[arg-type]
+        )
+
+    def to_json(self, *, seed: int) -> dict[str, Any]:
+        """Return the result, ready for JSON."""
+        tally = self.tally
+        return {
+            "link": self.network,
+            "column": self.column,
+            **_estimate(self.undetected, self.confidence),
+            "per_hour": _rate(self.undetected, self.frames_per_hour),
+            "coverage": _estimate(self.coverage, self.confidence) | {"given": "the frame was disturbed"},
+            "by_check": {"first": _counts(tally.first), "alone": _counts(tally.alone)},
+            "counts": {
+                "frames": tally.frames,
+                "disturbed": tally.disturbed,
+                "flips": tally.flips,
+                "delivered": tally.delivered,
+                "detected": tally.detected,
+                "undetected": tally.undetected,
+                "unseen": tally.unseen,
+            },
+            "funnel": None if self.funnel is None else self.funnel.to_json(),
+            "disturbance": "local: at one receiver; the sender does not see it",
+            "seed": seed,
+            "version": __version__,
+        }
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AnalogResult:
+    """The analog line in one column of the report.
+
+    Attributes:
+        column: the severity.
+        silent: the counts.
+        wrong_from_lsb: from how many ADC steps on a sample counts as wrong.
+        lsb_value: what one step stands for, in the signal's unit.
+        unit: of the signal.
+        confidence: of the interval.
+        samples_per_hour: taken.
+    """
+
+    column: str
+    silent: SilentErrors
+    wrong_from_lsb: int
+    lsb_value: float
+    unit: str
+    confidence: float
+    samples_per_hour: float
+
+    @property
+    def wrong(self) -> Estimate | None:
+        """P(silently wrong) per sample; None if none was taken."""
+        return (
+            share_of(self.silent.wrong, self.silent.samples, self.confidence) if self.silent.samples else None
+        )
+
+    def to_json(self, *, seed: int) -> dict[str, Any]:
+        """Return the result, ready for JSON."""
+        silent = self.silent
+        return {
+            "link": "analog",
+            "column": self.column,
+            **_estimate(self.wrong, self.confidence),
+            "per_hour": _rate(self.wrong, self.samples_per_hour),
+            "by_check": {"plausible_range": silent.implausible},
+            "counts": {
+                "samples": silent.samples,
+                "silently_wrong": silent.wrong,
+                "implausible": silent.implausible,
+                "off_by_at_least_lsb": {str(limit): count for limit, count in silent.off_by.items()},
+                "largest_lsb": silent.largest,
+            },
+            "wrong_means": f"off by {self.wrong_from_lsb} ADC steps or more and still plausible",
+            "lsb": {"value": self.lsb_value, "unit": self.unit},
+            "seed": seed,
+            "version": __version__,
+        }
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CoverageReport:
+    """Everything a coverage run found.
+
+    Attributes:
+        title: of the scenario.
+        note: where its data come from.
+        seed: of every random draw.
+        hours: engine time covered in every column; None where frames were counted instead.
+        partial: the run was interrupted; the report covers what was done.
+        columns: severities, or the kind of channel.
+        frames: one result a column.
+        analog: one result a column; empty where no engine drives the run.
+        disturbance: what was done to the lines, with the basis of every number.
+        notes: what a reader must know before quoting a figure.
+    """
+
+    title: str
+    note: str
+    seed: int
+    hours: float | None
+    partial: bool
+    columns: tuple[str, ...]
+    frames: tuple[FrameResult, ...]
+    analog: tuple[AnalogResult, ...] = ()
+    disturbance: Mapping[str, Any] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+
+    def to_json(self) -> str:
+        """Return the report as JSON text: the same bytes for the same scenario, seed and version."""
+        return json.dumps(
+            {
+                "format": FORMAT,
+                "title": self.title,
+                "note": self.note,
+                "seed": self.seed,
+                "version": __version__,
+                "hours": self.hours,
+                "partial": self.partial,
+                "columns": list(self.columns),
+                "links": [result.to_json(seed=self.seed) for result in (*self.frames, *self.analog)],
+                "disturbance": dict(self.disturbance),
+                "notes": list(self.notes),
+            },
+            indent=2,
+            ensure_ascii=False,
+        )
+
+
+def _estimate(estimate: Estimate | None, confidence: float) -> dict[str, Any]:
+    """Return an estimate's figures; ``probability`` is null where none was seen: ``high`` then is the bound."""
+    if estimate is None:
+        return {
+            "probability": None,
+            "low": 0.0,
+            "high": 1.0,
+            "confidence": confidence,
+            "method": "nothing sampled",
+        }
+    figures = asdict(estimate)
+    return {
+        "probability": figures["best"] or None,
+        "low": figures["low"],
+        "high": figures["high"],
+        "confidence": figures["confidence"],
+        "method": figures["method"],
+    }
+
+
+def _rate(estimate: Estimate | None, per_hour: float | None) -> dict[str, float | None] | None:
+    if estimate is None or per_hour is None:
+        return None
+    scaled = estimate.scaled(per_hour)
+    return {"rate": scaled.best or None, "low": scaled.low, "high": scaled.high}
+
+
+def _counts(counts: Mapping[Check, int]) -> dict[str, int]:
+    return {check.value: counts[check] for check in Check if counts.get(check)}

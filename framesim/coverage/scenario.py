@@ -1,0 +1,266 @@
+"""A scenario: what is sent, over which link, under which disturbance, and for how long."""
+
+import math
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from framesim.analog import AnalogLine
+from framesim.coverage.tables import build, expect_keys, expect_type
+from framesim.disturbance import Bursts, CanLink, GilbertElliott, Ignition, Scatter
+from framesim.errors import BadArgument, BadInput, check_number, check_range
+
+__all__ = ["SWEEPER", "Scenario", "Sender", "Signal", "load_scenario"]
+
+Severity = Literal["good", "typical", "poor", "fault"]
+LONGEST_FILE = 1_000_000  # bytes; a scenario is a page of text
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Signal:
+    """The value that both lines carry: an invented course, a slow swing and a faster ripple.
+
+    Attributes:
+        name: what is measured.
+        unit: of ``low``, ``high`` and the value.
+        low: value that 0.5 V on the analog line and 0 in the frame stand for.
+        high: value that 4.5 V and the full 16-bit word stand for.
+        centre: middle of the swing.
+        swing: height of the swing, to either side.
+        swing_s: period of the swing, seconds.
+        every_s: how often the value is sent and sampled, seconds.
+    """
+
+    name: str
+    unit: str
+    low: float
+    high: float
+    centre: float
+    swing: float
+    swing_s: float
+    every_s: float
+
+    def __post_init__(self) -> None:
+        for name in ("low", "high", "centre", "swing"):
+            check_number(name, getattr(self, name), -math.inf, math.inf)
+        check_number("swing_s", self.swing_s, 0, math.inf, unit="s", open_low=True)
+        check_number("every_s", self.every_s, 1e-4, 3600, unit="s")
+        if self.low >= self.high:
+            raise BadArgument(f"high={self.high:g}: must be more than low={self.low:g}")
+        reach = abs(self.swing) * 1.25
+        if self.centre - reach < self.low or self.centre + reach > self.high:
+            raise BadArgument(
+                f"swing={self.swing:g}: with ripple, centre ± 1.25 swing must stay within {self.low:g}..{self.high:g}"
+            )
+
+    def share_at(self, time_s: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return the value at each time as a share 0..1 of the range; shape as given."""
+        turn = 2 * np.pi * time_s / self.swing_s
+        value = self.centre + self.swing * (np.sin(turn) + 0.25 * np.sin(7.3 * turn))
+        return np.asarray((value - self.low) / (self.high - self.low))
+
+    def volts_at(self, time_s: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return what the sensor puts on the analog line: 0.5..4.5 V over the range."""
+        return 0.5 + 4.0 * self.share_at(time_s)
+
+    def words_at(self, time_s: NDArray[np.float64]) -> NDArray[np.int64]:
+        """Return what the sensor's controller puts into the frame: 0..65535 over the range."""
+        return np.rint(self.share_at(time_s) * 65535).astype(np.int64)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sender:
+    """Who sends the value as a frame.
+
+    Attributes:
+        network: only classic CAN for now.
+        identifier: of the frame.
+        extended: 29-bit identifier.
+        payload_bytes: 3..8: the value (two bytes, high byte first), a counter, and other signals of the same node.
+    """
+
+    network: Literal["can"] = "can"
+    identifier: int
+    extended: bool = False
+    payload_bytes: int = 8
+
+    def __post_init__(self) -> None:
+        top = 0x1FFF_FFFF if self.extended else 0x7FF
+        check_range("identifier", self.identifier, 0, top, clause="ISO 11898-1, identifier")
+        check_range("payload_bytes", self.payload_bytes, 3, 8, base="d")
+
+    @property
+    def most_bits(self) -> int:
+        """A number of wire bits that no frame of this sender exceeds: its fields, and a stuff bit every four."""
+        fields = (67 if self.extended else 47) + 8 * self.payload_bytes
+        return fields + fields // 4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scenario:
+    """Everything that a coverage run depends on.
+
+    Attributes:
+        title: shown on top of the report.
+        note: where the data come from.
+        seed: of every random draw.
+        confidence: of every interval.
+        signal: the value.
+        sender: the frame that carries it.
+        link: how sparks reach the frame's wire and how its receiver decides.
+        analog: the same value as a voltage.
+        disturbance: the engine, or a channel that flips bits.
+        severities: for an engine: how close to the ignition the wires lie; one report column each.
+        hours: for an engine: how long it runs.
+        frames: for a channel: how many frames are sent.
+        wrong_from_lsb: from how many ADC steps on a sample counts as wrong.
+    """
+
+    title: str
+    note: str = ""
+    seed: int = 1
+    confidence: float = 0.95
+    signal: Signal
+    sender: Sender
+    link: CanLink
+    analog: AnalogLine
+    disturbance: Ignition | Scatter | Bursts | GilbertElliott
+    severities: tuple[Severity, ...] = ("typical", "fault")
+    hours: float = 1.0
+    frames: int = 1_000_000
+    wrong_from_lsb: int = 2
+    source: Mapping[str, Any] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        check_range("seed", self.seed, 0, 2**63 - 1, base="d")
+        check_number("confidence", self.confidence, 0.5, 0.999999)
+        check_number("hours", self.hours, 0, 10_000, unit="h", open_low=True)
+        check_range("frames", self.frames, 1, 10**12, base="d")
+        check_range("wrong_from_lsb", self.wrong_from_lsb, 1, 1023, base="d")
+        if not self.severities or len(set(self.severities)) != len(self.severities):
+            raise BadArgument("severities: expected a list without repeats, at least one")
+        longest_s = self.sender.most_bits / self.link.bit_rate
+        if self.signal.every_s <= longest_s:
+            raise BadArgument(
+                f"every_s={self.signal.every_s:g}: a frame of up to {self.sender.most_bits} bits takes "
+                f"{longest_s:.2g} s at {self.link.bit_rate:g} bit/s; must be more"
+            )
+
+    @property
+    def by_engine(self) -> bool:
+        """Whether the disturbance is an engine, which also reaches the analog line."""
+        return isinstance(self.disturbance, Ignition)
+
+
+CHANNELS = {"ignition": Ignition, "scatter": Scatter, "bursts": Bursts, "gilbert-elliott": GilbertElliott}
+
+SWEEPER = """\
+# The built-in scenario. Invented demonstration data: no vehicle was measured.
+title = "Street sweeper with a biogas engine: pressure at the brush head"
+note = "invented demonstration data"
+seed = 1
+hours = 1.0
+severities = ["typical", "fault"]    # an ordinary harness, and a cracked ignition lead beside it
+
+[disturbance]
+kind = "ignition"
+speed_rpm = 2950
+cylinders = 4
+strokes = 4
+leads = "long"
+
+[signal]
+name = "brush-head pressure"
+unit = "bar"
+low = 0.0
+high = 160.0
+centre = 90.0
+swing = 40.0
+swing_s = 23.0
+every_s = 0.010
+
+[sender]
+network = "can"
+identifier = 0x1A4
+payload_bytes = 8
+
+[link]
+bit_rate = 500_000
+
+[analog]
+"""
+
+
+def load_scenario(path: str | None) -> Scenario:
+    """Return the scenario in the file, or the built-in one.
+
+    Raises:
+        BadInput: no such file, a directory, not text, not TOML, or a key or value out of place; the message names
+            file, key and expected form.
+    """
+    if path is None:
+        return scenario_from_text(SWEEPER, file="built-in scenario")
+    place = Path(path)
+    if place.is_dir():
+        raise BadInput(f"{path}: is a directory; expected a scenario file in TOML")
+    try:
+        if place.stat().st_size > LONGEST_FILE:
+            raise BadInput(f"{path}: larger than {LONGEST_FILE:,} bytes; expected a scenario file in TOML")
+        text = place.read_bytes().decode("utf-8")
+    except OSError as error:
+        raise BadInput(f"{path}: cannot be read ({error.strerror or error})") from None
+    except UnicodeDecodeError:
+        raise BadInput(f"{path}: not text in UTF-8; expected a scenario file in TOML") from None
+    return scenario_from_text(text, file=path)
+
+
+def scenario_from_text(text: str, *, file: str) -> Scenario:
+    """Return the scenario that ``text`` describes.
+
+    Raises:
+        BadInput: see ``load_scenario``.
+    """
+    if not text.strip():
+        raise BadInput(
+            f"{file}: empty; expected a scenario in TOML, at least title, [signal], [sender], [disturbance]"
+        )
+    try:
+        table = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise BadInput(f"{file}: not TOML: {error}") from None
+    own = ["title", "note", "seed", "confidence", "severities", "hours", "frames", "wrong_from_lsb"]
+    parts = {"signal": Signal, "sender": Sender, "link": CanLink, "analog": AnalogLine}
+    expect_keys(table, [*own, *parts, "disturbance"], file=file, key="")
+    built: dict[str, Any] = {}
+    for name, record in parts.items():
+        built[name] = build(record, table.get(name, {}), file=file, key=name)
+    built["disturbance"] = _disturbance(table, file)
+    return build(
+        Scenario,
+        table,
+        file=file,
+        key="",
+        given={**built, "source": table},
+        skip=frozenset([*parts, "disturbance"]),
+    )
+
+
+def _disturbance(table: Mapping[str, Any], file: str) -> Any:
+    if "disturbance" not in table:
+        raise BadInput(
+            f"{file}: disturbance: missing; expected a table with kind = one of {', '.join(CHANNELS)}"
+        )
+    part = expect_type(table["disturbance"], dict, file=file, key="disturbance")
+    kind = part.get("kind")
+    if kind not in CHANNELS:
+        raise BadInput(f"{file}: disturbance.kind: expected one of {', '.join(CHANNELS)}, got {kind!r}")
+    record = CHANNELS[kind]
+    skip = {"kind"}
+    if record is Ignition and "severity" in part:
+        raise BadInput(f"{file}: disturbance.severity: unknown key; say severities = [...] at the top level")
+    return build(record, part, file=file, key="disturbance", skip=frozenset(skip))

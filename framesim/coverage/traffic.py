@@ -1,0 +1,106 @@
+"""The frames of a scenario on its wire: which bit of the wire is which bit of which frame."""
+
+from collections.abc import Callable
+from functools import lru_cache
+
+import numpy as np
+from bitarray import bitarray
+from numpy.typing import NDArray
+
+from framesim.coverage.scenario import Scenario
+from framesim.judging import encode
+from framesim.networks.can import CanFrame
+from framesim.wire import WireFrame
+
+__all__ = ["Traffic"]
+
+Places = NDArray[np.int64]
+
+
+class Traffic:
+    """One frame every ``every_s``, the wire idle between.
+
+    Attributes:
+        bit_rate: bits per second.
+    """
+
+    def __init__(self, scenario: Scenario) -> None:
+        self._scenario = scenario
+        self.bit_rate = scenario.link.bit_rate
+        self._longest = scenario.sender.most_bits
+        self._period = scenario.signal.every_s * self.bit_rate
+        self.wire: Callable[[int], WireFrame] = lru_cache(maxsize=65_536)(self._wire)
+
+    def frame(self, slot: int) -> CanFrame:
+        """Return the frame of a slot.
+
+        The payload holds the value (two bytes, high byte first), a counter, brush speed, oil temperature, a status
+        byte and supply voltage: invented courses, cut to the length asked for.
+        """
+        sender, time_s = self._scenario.sender, slot * self._scenario.signal.every_s
+        word = int(self._scenario.signal.words_at(np.array([time_s]))[0])
+        speed = int(1200 + 250 * np.sin(time_s / 3.1))
+        oil = int(88 + 9 * np.sin(time_s / 211.0))
+        payload = bytes(
+            (word >> 8, word & 0xFF, slot & 0xFF, speed >> 8, speed & 0xFF, oil, 0x41, 138 + (slot // 50) % 3)
+        )
+        return CanFrame(
+            identifier=sender.identifier, extended=sender.extended, payload=payload[: sender.payload_bytes]
+        )
+
+    def _wire(self, slot: int) -> WireFrame:
+        return encode(self.frame(slot))
+
+    def first_bit(self, slot: int) -> int:
+        """Return the wire bit, counted from time 0, with which a slot begins."""
+        return round(slot * self._period)
+
+    def levels(self, bits: Places) -> NDArray[np.uint8]:
+        """Return the sent levels of wire bits; shape as given; 1 is recessive."""
+        level = np.ones(len(bits), np.uint8)
+        slots, offset = self.slots_of(bits)
+        order = np.argsort(slots, kind="stable")
+        edges = np.flatnonzero(np.diff(slots[order])) + 1
+        for group in np.split(order, edges):
+            if len(group) and offset[group].min() < self._longest:
+                sent = np.frombuffer(self.wire(int(slots[group[0]])).bits.unpack(), np.uint8)
+                inside = group[offset[group] < len(sent)]
+                level[inside] = sent[offset[inside]]
+        return level
+
+    def slots_of(self, bits: Places) -> tuple[Places, Places]:
+        """Return, for wire bits, their slot and their place behind its first bit."""
+        slots = np.floor((bits + 0.5) / self._period).astype(np.int64)
+        offset = bits - np.rint(slots * self._period).astype(np.int64)
+        early = offset < 0
+        slots[early] -= 1
+        offset[early] = bits[early] - np.rint(slots[early] * self._period).astype(np.int64)
+        return slots, offset
+
+    def disturbed(self, flipped: Places) -> tuple[list[WireFrame], list[bitarray], int]:
+        """Return the frames that flipped wire bits fall into, as sent and as seen, and how many flips did."""
+        slots, offset = self.slots_of(flipped)
+        sent: list[WireFrame] = []
+        seen: list[bitarray] = []
+        flips = 0
+        for slot in np.unique(slots[offset < self._longest]):
+            wire = self.wire(int(slot))
+            hit = [int(place) for place in offset[slots == slot] if place < len(wire)]
+            if hit:
+                sent.append(wire)
+                seen.append(wire.flipped(hit))
+                flips += len(hit)
+        return sent, seen, flips
+
+    def touched_frames(self, bits: Places) -> int:
+        """Return how many frames have at least one of the wire bits inside."""
+        slots, offset = self.slots_of(bits)
+        candidates = np.unique(slots[offset < self._longest])
+        if not len(candidates):
+            return 0
+        inside = {
+            int(s)
+            for s, o in zip(slots, offset, strict=True)
+            if o < self._longest and o < len(self.wire(int(s)))
+        }
+        return len(inside)

@@ -1,0 +1,12 @@
+"""Hypothesis strategies for frames and for what happens to them: public, for tests of your own codec.
+
+Plural nouns, keyword-only bounds, every argument checked, no likelihood knobs; each docstring says what the
+values shrink to.
+"""
+
+from framesim.strategies.can import can_frames
+from framesim.strategies.can_fd import can_fd_frames
+from framesim.strategies.flexray import flexray_frames
+from framesim.strategies.flips import burst_sets, disturbances, flip_sets, wires
+
+__all__ = ["burst_sets", "can_fd_frames", "can_frames", "disturbances", "flexray_frames", "flip_sets", "wires"]
