@@ -19,10 +19,12 @@ if TYPE_CHECKING:
     from framesim.judging import receive as receive
     from framesim.networks.can import CanFrame as CanFrame
     from framesim.networks.can_fd import CanFdFrame as CanFdFrame
+    from framesim.networks.ethernet import EthernetFrame as EthernetFrame
     from framesim.networks.flexray import FlexRayFrame as FlexRayFrame
     from framesim.networks.lin import LinFrame as LinFrame
     from framesim.networks.receiver import Reception as Reception
     from framesim.networks.registry import names as networks  # noqa: F401 - the type of a module that can be called
+    from framesim.networks.sent import SentFrame as SentFrame
     from framesim.wire import Span as Span
     from framesim.wire import WireFrame as WireFrame
     from framesim.words import Check as Check
@@ -36,6 +38,7 @@ _PLACES = {
     "CanFdFrame": "framesim.networks.can_fd",
     "CanFrame": "framesim.networks.can",
     "Check": "framesim.words",
+    "EthernetFrame": "framesim.networks.ethernet",
     "FlexRayFrame": "framesim.networks.flexray",
     "FramesimError": "framesim.errors",
     "Judgement": "framesim.judging",
@@ -43,6 +46,7 @@ _PLACES = {
     "NotFeasible": "framesim.errors",
     "Outcome": "framesim.words",
     "Reception": "framesim.networks.receiver",
+    "SentFrame": "framesim.networks.sent",
     "Span": "framesim.wire",
     "WireFrame": "framesim.wire",
     "codes": "",

@@ -173,12 +173,7 @@ class AnalogLine:
         Raises:
             BadArgument: the shapes do not fit, or the seed is out of range.
         """
-        times = np.asarray(sample_times_s, np.float64)
-        if times.ndim != 1:
-            raise BadArgument(f"sample_times_s.shape={times.shape}: must have one dimension")
-        true = np.asarray(true_volts, np.float64)
-        if true.shape not in ((), times.shape):
-            raise BadArgument(f"true_volts.shape={true.shape}: must be one number or {times.shape}")
+        times, true = _checked(sample_times_s, true_volts)
         volts = np.broadcast_to(true, times.shape)
         seen = volts + self.interference_volts(events, times)
         if self.noise_volts:
@@ -206,25 +201,21 @@ class AnalogLine:
         Raises:
             BadArgument: the shapes do not fit, the times do not ascend, or the seed is out of range.
         """
-        times = np.asarray(sample_times_s, np.float64)
+        times, true = _checked(sample_times_s, true_volts)
         if (np.diff(times) < 0).any():
             raise BadArgument("sample_times_s: must ascend")
-        true = np.asarray(true_volts, np.float64)
+        volts = np.broadcast_to(true, times.shape)
         before, after = self.reach_s(ignition)
-        parts: list[AnalogSamples] = []
+        window_s = 4096 / ignition.sparks_per_second
+        parts = [self.sampled(ignition.events(0, 0, seed), times[:0], 0.0, seed)]
         first = 0
-        while first < times.size or not parts:
-            # As many samples as fit into a window of some thousand sparks, and not too many at once.
-            within = int(np.searchsorted(times, times[first] + 4096 / ignition.sparks_per_second)) if times.size else 0
-            stop = max(min(within, first + _PER_PIECE), min(first + 1, times.size))
-            piece = times[first:stop]
-            start_s, stop_s = (piece[0] - before, piece[-1] + after + 1e-6) if piece.size else (0.0, 0.0)
-            events = ignition.events(float(start_s), float(stop_s), seed)
-            some = true if true.ndim == 0 else true[first:stop]
-            parts.append(self.sampled(events, piece, some, seed, first_sample=first))
+        while first < times.size:
+            start_s = float(times[first])
+            within = int(np.searchsorted(times, start_s + window_s, side="right"))
+            stop = min(within, first + _PER_PIECE)
+            events = ignition.events(start_s - before, float(times[stop - 1]) + after, seed)
+            parts.append(self.sampled(events, times[first:stop], volts[first:stop], seed, first_sample=first))
             first = stop
-            if first >= times.size:
-                break
         return AnalogSamples(*(np.concatenate(column) for column in zip(*parts, strict=True)))
 
     def describe(self) -> dict[str, Any]:
@@ -271,3 +262,14 @@ class AnalogLine:
     def _convert(self, volts: Floats) -> Codes:
         top = (1 << self.bits) - 1
         return np.clip(np.floor(volts / self.lsb_volts), 0, top).astype(np.int32)
+
+
+def _checked(sample_times_s: npt.ArrayLike, true_volts: npt.ArrayLike) -> tuple[Floats, Floats]:
+    times, true = np.asarray(sample_times_s, np.float64), np.asarray(true_volts, np.float64)
+    if times.ndim != 1:
+        raise BadArgument(f"sample_times_s.shape={times.shape}: must have one dimension")
+    if true.shape not in ((), times.shape):
+        raise BadArgument(f"true_volts.shape={true.shape}: must be one number or {times.shape}")
+    if not (np.isfinite(times).all() and np.isfinite(true).all()):
+        raise BadArgument("sample_times_s, true_volts: must be finite numbers")
+    return times, true

@@ -6,7 +6,7 @@ import sys
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from framesim.cli.parsing import LineParser, quoted, whole_number
+from framesim.cli.parsing import LineParser, number, whole_number
 from framesim.errors import BadArgument
 
 if TYPE_CHECKING:
@@ -74,19 +74,12 @@ def _with_options(scenario: "Scenario", values: argparse.Namespace) -> "Scenario
             changes[name] = whole_number(f"--{name}", getattr(values, name))
     for name in ("hours", "confidence"):
         if getattr(values, name) is not None:
-            changes[name] = _number(f"--{name}", getattr(values, name))
+            changes[name] = number(f"--{name}", getattr(values, name))
     if "hours" in changes and not scenario.by_engine:
         raise BadArgument("--hours: this scenario counts frames, no engine gives the time; use --frames")
     if "frames" in changes and scenario.by_engine:
         raise BadArgument("--frames: this scenario runs by engine time; use --hours")
     return dataclasses.replace(scenario, **changes)
-
-
-def _number(name: str, text: str) -> float:
-    try:
-        return float(text)
-    except ValueError:
-        raise BadArgument(f"{name}={quoted(text)}: expected a number") from None
 
 
 def _run(scenario: "Scenario") -> "CoverageReport":

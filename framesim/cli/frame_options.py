@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from types import NoneType, UnionType
 from typing import Any, Literal, NamedTuple, Union, get_args, get_origin, get_type_hints
 
-from framesim.cli.parsing import LineParser, nearest, quoted, whole_number
+from framesim.cli.parsing import LineParser, nearest, number, quoted, whole_number
 from framesim.errors import BadArgument
 from framesim.networks import registry
 from framesim.networks.network import Network
@@ -185,10 +185,7 @@ def _value(name: str, kind: Any, text: str) -> Any:
     if kind is bytes:
         return _octets(name, text)
     if kind is float:
-        try:
-            return float(text)
-        except ValueError:
-            raise BadArgument(f"{name}={quoted(text)}: expected a number") from None
+        return number(name, text)
     return text
 
 

@@ -6,7 +6,7 @@ from typing import NoReturn
 
 from framesim.errors import BadArgument
 
-__all__ = ["LineParser", "nearest", "one_line", "quoted", "whole_number"]
+__all__ = ["LineParser", "nearest", "number", "one_line", "quoted", "whole_number"]
 
 _LONGEST_QUOTE = 40
 
@@ -87,3 +87,15 @@ def whole_number(name: str, text: str) -> int:
         except ValueError:
             continue
     raise BadArgument(f"{name}={quoted(text)}: expected a whole number such as 291 or 0x123")
+
+
+def number(name: str, text: str) -> float:
+    """Read a number such as 0.5 or 1e-6; whoever uses it says whether NaN or infinity will do.
+
+    Raises:
+        BadArgument: it is none.
+    """
+    try:
+        return float(text)
+    except ValueError:
+        raise BadArgument(f"{name}={quoted(text)}: expected a number") from None

@@ -72,9 +72,7 @@ class Crc:
     def __post_init__(self) -> None:
         check_range("width", self.width, 1, MAX_WIDTH, base="d")
         top = (1 << self.width) - 1
-        check_range(
-            "polynomial", self.polynomial, 1, top, clause=f"width {self.width}, without the leading 1"
-        )
+        check_range("polynomial", self.polynomial, 1, top, clause=f"width {self.width}, without the leading 1")
         if not self.polynomial & 1:
             # Without "+1" the generator is divisible by x: the last check bit would be constant.
             raise BadArgument(f"polynomial={self.polynomial:#x}: its lowest bit must be 1 (the term x^0)")

@@ -10,7 +10,8 @@ from math import comb
 
 from framesim.codes.crc import Crc
 from framesim.codes.dual import dual_weights
-from framesim.codes.feasible import PATIENCE_S, compiled, lookup_seconds, refuse, spectrum_seconds
+from framesim.codes.dual_short import word_weights
+from framesim.codes.feasible import PATIENCE_S, lookup_seconds, refuse, spectrum_seconds
 from framesim.codes.lookup import shortest_word
 from framesim.codes.macwilliams import transformed
 from framesim.codes.polynomials import has_even_weights_only, order_of_x
@@ -20,6 +21,7 @@ from framesim.errors import NotFeasible, check_range
 __all__ = ["distance_table", "hamming_distance", "longest_at_distance", "undetected_pattern"]
 
 _ROW_S = 10.0  # a table without a fixed end stops before a step that would take longer
+_SHORT_BITS = 16  # so few data bits are tried by forming all words
 _TABLE_ENTRIES = 1 << 23  # positions that a look-up table may hold
 
 
@@ -92,40 +94,57 @@ def undetected_pattern(code: Crc, data_bits: int) -> tuple[int, ...]:
 
 
 def _dual_is_cheaper(code: Crc, length: int, weight: int) -> bool:
-    """Weigh all weights at once against look-ups up to where chance alone would have made a word.
+    return spectrum_seconds(code.width, length) < lookup_seconds(_likely_length(code, weight, length), weight)
+
+
+def _likely_length(code: Crc, weight: int, limit: int) -> int:
+    """Return a length at which chance would have made a word of ``weight``, at most ``limit``.
 
     There are C(n - 1, w - 1) choices with a flip at position 0; by chance one in 2^width is a word.
     """
-    likely = weight
-    while likely < length and comb(likely - 1, weight - 1) < 4 << code.width:
-        likely *= 2
-    return spectrum_seconds(code.width, length) < lookup_seconds(min(likely, length), weight)
+    length = weight
+    while length < limit and comb(length - 1, weight - 1) < 4 << code.width:
+        length *= 2
+    return min(length, limit)
 
 
 def _shortest_length(code: Crc, weight: int, limit: int, patience_s: float = PATIENCE_S) -> int | None:
     """Return the shortest word length, at most ``limit``, at which a word of ``weight`` exists."""
     if weight % 2 and has_even_weights_only(code.generator):
         return None
+    for data_bits in range(1, min(_SHORT_BITS, limit - code.width) + 1):
+        if weight in _short_code(code.generator, data_bits):
+            return data_bits + code.width
+    if limit - code.width <= _SHORT_BITS:
+        return None
     word = _shortest_word(code, weight, limit, patience_s)
     return None if word is None else word[-1] + 1
 
 
-def _shortest_word(
-    code: Crc, weight: int, limit: int, patience_s: float = PATIENCE_S
-) -> tuple[int, ...] | None:
-    """Look for the shortest word in tables that double in length until they hold it or reach ``limit``."""
+def _shortest_word(code: Crc, weight: int, limit: int, patience_s: float = PATIENCE_S) -> tuple[int, ...] | None:
+    """Look for the shortest word in tables that double in length until they hold it or reach ``limit``.
+
+    Raises:
+        NotFeasible: it would take more than ``patience_s``, by chance or by what has been tried already.
+    """
     length = min(limit, code.width + 64)
+    seconds = lookup_seconds(_likely_length(code, weight, limit), weight)
     while True:
-        seconds = lookup_seconds(length, weight)
+        seconds = max(seconds, lookup_seconds(length, weight))
         if seconds > patience_s or length > _TABLE_ENTRIES:
-            what = f"{code.name}: the shortest word with {weight} flips is longer than {length // 2} bits"
-            raise refuse(f"{what}; looking further", seconds)
-        word = _cached_word(code.generator, length, weight, compiled() is not None)
+            raise refuse(f"{code.name}: looking for the shortest undetected pattern of {weight} flips", seconds)
+        word = _cached_word(code.generator, length, weight)
         if word is not None or length == limit:
             return word
         length = min(limit, 2 * length)
 
 
 @lru_cache(maxsize=512)
-def _cached_word(generator: int, length: int, weight: int, _compiled: bool) -> tuple[int, ...] | None:
+def _cached_word(generator: int, length: int, weight: int) -> tuple[int, ...] | None:
     return shortest_word(generator, length, weight)
+
+
+@lru_cache(maxsize=512)
+def _short_code(generator: int, data_bits: int) -> frozenset[int]:
+    """Return the weights that occur among all words of a short code."""
+    return frozenset(word_weights(generator, data_bits + generator.bit_length() - 1))

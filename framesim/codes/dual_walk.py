@@ -29,18 +29,14 @@ def weights(generator: int, length: int) -> dict[int, int]:
     threads = workers(period)
     chains = _CHAINS * threads
     turns = period // chains // _STEPS
-    windows = [
-        register.window(power_of_x(chain * turns * _STEPS, generator), length) for chain in range(chains)
-    ]
+    windows = [register.window(power_of_x(chain * turns * _STEPS, generator), length) for chain in range(chains)]
 
     def count(share: range) -> NDArray[np.int64]:
         starts, ends, ones = (
             np.array(column, np.uint64) for column in zip(*windows[share.start : share.stop], strict=True)
         )
         pairs = np.zeros(16 * (length + 1), np.uint32)
-        kernels.walk_weights(
-            starts, ends, ones * np.uint64(16), turns, width, register.after, register.out, pairs
-        )
+        kernels.walk_weights(starts, ends, ones * np.uint64(16), turns, width, register.after, register.out, pairs)
         return _single_steps(pairs.reshape(-1, 16).astype(np.int64))
 
     with ThreadPoolExecutor(threads) as pool:

@@ -12,7 +12,7 @@ from framesim.errors import NotFeasible
 
 __all__ = ["PATIENCE_S", "compiled", "in_words", "lookup_seconds", "refuse", "spectrum_seconds"]
 
-PATIENCE_S = 300.0  #: nothing that would take longer is started
+PATIENCE_S = 120.0  #: nothing that would take longer is started
 
 _MAX_LENGTH = 1 << 20  # code word bits for which all weights are counted
 _WITHOUT_COMPILER_WIDTH = 24

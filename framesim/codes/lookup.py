@@ -65,9 +65,7 @@ def _choices(count: int, limit: int) -> Iterator[tuple[int, ...]]:
             yield (*lower, top)
 
 
-def _search_in_arrays(
-    values: NDArray[np.uint64], weight: int, *, shortest: bool
-) -> tuple[int, tuple[int, ...]]:
+def _search_in_arrays(values: NDArray[np.uint64], weight: int, *, shortest: bool) -> tuple[int, tuple[int, ...]]:
     """Do what ``search_words`` does with numpy: the lowest free position runs in an array."""
     length = values.size
     order = np.argsort(values)

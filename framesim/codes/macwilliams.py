@@ -33,9 +33,7 @@ def transformed(counts: Mapping[int, int], length: int, up_to: int) -> list[int]
     result = []
     for weight in range(up_to + 1):
         if weight:
-            following = {
-                i: ((length - 2 * i) * now[i] - (length - weight + 2) * before[i]) // weight for i in counts
-            }
+            following = {i: ((length - 2 * i) * now[i] - (length - weight + 2) * before[i]) // weight for i in counts}
             before, now = now, following
         total, rest = divmod(sum(count * now[i] for i, count in counts.items()), words)
         if rest or total < 0:

@@ -16,7 +16,7 @@ MAX_DATA_BITS = 1 << 40  #: longest word that may be asked about
 def weights(code: Crc, data_bits: int, up_to: int = 6) -> dict[int, int]:
     """Return W_1..W_up_to: the number of undetected patterns by their number of flips.
 
-    A pattern passes exactly if it is a multiple of the generator, so preset, xor and reflection are nothing to it.
+    A pattern passes exactly if the generator divides it, so preset, xor and reflection do not matter.
     All counts are exact. The cheaper of two methods is taken: look-up, or the dual code (see ``dual.py``).
 
     Args:

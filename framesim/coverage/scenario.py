@@ -95,10 +95,14 @@ class Sender:
         check_range("payload_bytes", self.payload_bytes, 3, 8, base="d")
 
     @property
+    def fewest_bits(self) -> int:
+        """Wire bits of a frame without a single stuff bit."""
+        return (64 if self.extended else 44) + 8 * self.payload_bytes
+
+    @property
     def most_bits(self) -> int:
-        """A number of wire bits that no frame of this sender exceeds: its fields, and a stuff bit every four."""
-        fields = (67 if self.extended else 47) + 8 * self.payload_bytes
-        return fields + fields // 4
+        """A number of wire bits that no frame of this sender exceeds: a stuff bit for every four others."""
+        return self.fewest_bits + self.fewest_bits // 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -27,6 +27,7 @@ class Traffic:
     def __init__(self, scenario: Scenario) -> None:
         self._scenario = scenario
         self.bit_rate = scenario.link.bit_rate
+        self._fewest = scenario.sender.fewest_bits
         self._longest = scenario.sender.most_bits
         self._period = scenario.signal.every_s * self.bit_rate
         self.wire: Callable[[int], WireFrame] = lru_cache(maxsize=65_536)(self._wire)
@@ -95,12 +96,10 @@ class Traffic:
     def touched_frames(self, bits: Places) -> int:
         """Return how many frames have at least one of the wire bits inside."""
         slots, offset = self.slots_of(bits)
-        candidates = np.unique(slots[offset < self._longest])
-        if not len(candidates):
-            return 0
-        inside = {
-            int(s)
-            for s, o in zip(slots, offset, strict=True)
-            if o < self._longest and o < len(self.wire(int(s)))
-        }
+        inside = set(slots[offset < self._fewest].tolist())
+        # Only near the end does it depend on the stuff bits, so only there must the frame itself be built.
+        near = (offset >= self._fewest) & (offset < self._longest)
+        for slot, place in zip(slots[near].tolist(), offset[near].tolist(), strict=True):
+            if slot not in inside and place < len(self.wire(slot)):
+                inside.add(slot)
         return len(inside)

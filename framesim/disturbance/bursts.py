@@ -25,7 +25,7 @@ class Bursts:
 
     Attributes:
         starts_per_bit: probability that a burst begins at a bit that no burst already covers; more than 0, below 1.
-        mean_length: mean length of a burst in bits, at least 1; the length itself when ``lengths="fixed"`` (an integer).
+        mean_length: mean length of a burst in bits, at least 1; every length, and whole, when ``lengths="fixed"``.
         lengths: ``"geometric"`` or ``"fixed"``.
         density: probability that a bit inside a burst arrives flipped.
     """

@@ -1,12 +1,12 @@
 """What spark transients do to the samples of a classic CAN receiver."""
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
+from framesim.disturbance.comparator import Comparator, LevelAt
 from framesim.disturbance.rings import Rings
 from framesim.disturbance.sparks import TRANSIENTS, SparkEvents
 from framesim.errors import BadArgument, check_number, check_range
@@ -16,11 +16,7 @@ if TYPE_CHECKING:
 
 __all__ = ["CanLink", "LevelAt", "LinkHits"]
 
-Floats = npt.NDArray[np.float64]
 Places = npt.NDArray[np.int64]
-Levels = npt.NDArray[np.uint8]
-#: Tells the sent levels (0 dominant, 1 recessive) of global bit indexes.
-LevelAt = Callable[[Places], Levels]
 
 
 class LinkHits(NamedTuple):
@@ -109,21 +105,18 @@ class CanLink:
         """
         rings = self._rings(events)
         touched = np.floor(rings.start_s * self.bit_rate).astype(np.int64)
-        ring, bit, end_s = self._pairs(rings, touched)
-        if not ring.size:
-            return LinkHits(touched, bit, bit)
-        level = np.asarray(level_at(bit), np.uint8)
-        toggled = np.unique(bit[self._toggles(rings, ring, bit, end_s, level)])
+        comparator = Comparator(self.bit_rate, self.dominant_volts, self.upper_volts, self.lower_volts)
+        pairs = comparator.pairs(rings)
+        if not pairs.ring.size:
+            return LinkHits(touched, pairs.bit, pairs.bit)
+        level = np.asarray(level_at(pairs.bit), np.uint8)
+        toggled = np.unique(pairs.bit[comparator.toggles(rings, pairs, level)])
 
-        sample_s = (bit + self.sample_point) / self.bit_rate
-        sampled = (sample_s >= rings.start_s[ring]) & (sample_s < end_s)
-        bit, where = np.unique(bit[sampled], return_index=True)
-        level, sample_s = level[sampled][where], sample_s[sampled][where]
-        latest = np.searchsorted(rings.start_s, sample_s, side="right") - 1
-        volts = self._sent(level) + rings.total(latest, sample_s)
-        seen = np.where(volts >= self.upper_volts, 0, 1).astype(np.uint8)
-        unsure = (volts < self.upper_volts) & (volts > self.lower_volts)
-        seen[unsure] = self._remembered(rings, latest[unsure], bit[unsure], sample_s[unsure], level[unsure], level_at)
+        sample_s = (pairs.bit.astype(np.float64) + self.sample_point) / self.bit_rate
+        due = np.flatnonzero((sample_s >= rings.start_s[pairs.ring]) & (sample_s < pairs.stop_s))
+        bit, where = np.unique(pairs.bit[due], return_index=True)
+        level, sample_s = level[due[where]], sample_s[due[where]]
+        seen = comparator.seen(rings, bit, sample_s, level, level_at)
         return LinkHits(touched, toggled, bit[seen != level])
 
     def walk(self, ignition: "Ignition", first_bit: int, stop_bit: int, seed: int, level_at: LevelAt) -> LinkHits:
@@ -170,97 +163,3 @@ class CanLink:
             phase_rad=fast.phase_rad,
             bandwidth_hz=self.bandwidth_hz,
         )
-
-    def _sent(self, level: Levels) -> Floats:
-        return np.where(level == 0, self.dominant_volts, 0.0)
-
-    def _pairs(self, rings: Rings, touched: Places) -> tuple[Places, Places, Floats]:
-        """Pair each ring that can move the comparator with the bits it may reach, and say until when."""
-        margin = min(self.upper_volts, self.dominant_volts - self.lower_volts)
-        peak, height, fade = rings.stacked()
-        strong = np.flatnonzero((peak >= margin) & (height > margin))
-        end_s = rings.start_s[strong] + np.log(height[strong] / margin) / fade[strong]
-        last = np.floor(end_s * self.bit_rate).astype(np.int64)
-        count = last - touched[strong] + 1
-        ring = np.repeat(strong, count)
-        offset = np.arange(ring.size) - np.repeat(np.cumsum(count) - count, count)
-        return ring, touched[ring] + offset, np.repeat(end_s, count)
-
-    def _toggles(self, rings: Rings, ring: Places, bit: Places, end_s: Floats, level: Levels) -> npt.NDArray[np.bool_]:
-        """Tell for each pair whether the voltage passes the threshold against the sent level within the bit."""
-        start_s = rings.start_s[ring]
-        low = np.maximum(bit / self.bit_rate - start_s, 0.0)
-        high = np.minimum((bit + 1) / self.bit_rate, end_s) - start_s
-        sign = np.where(level == 0, -1.0, 1.0)
-        margin = np.where(level == 0, self.dominant_volts - self.lower_volts, self.upper_volts)
-        toggles = np.zeros(ring.size, np.bool_)
-
-        def above(rows: Places, elapsed: Floats) -> Floats:
-            """Look at one moment of each pair, note what toggles, return by how much the margin is passed."""
-            time_s = start_s[rows] + elapsed
-            latest = np.searchsorted(rings.start_s, time_s, side="right") - 1
-            excess = sign[rows] * rings.total(latest, time_s) - margin[rows]
-            toggles[rows] |= excess >= 0
-            return excess
-
-        rows = np.flatnonzero(high > low)
-        for end in (low, high):
-            above(rows, end[rows])
-        bracket = rings.bracket(ring, low)
-        while True:
-            rows = rows[~toggles[rows]]
-            rows = rows[rings.bracket_start(ring[rows], bracket[rows]) < high[rows]]
-            if not rows.size:
-                return toggles
-            begin = np.maximum(rings.bracket_start(ring[rows], bracket[rows]), low[rows])
-            stop = np.clip(rings.bracket_start(ring[rows], bracket[rows] + 1), begin, high[rows])
-            bracket[rows] += 1
-            # Only a turn away from the sent level matters. Most are settled by a look at about the right moment.
-            away = (sign[rows] * rings.slope(ring[rows], begin) > 0) & (sign[rows] * rings.slope(ring[rows], stop) < 0)
-            turn, begin, stop = rows[away], begin[away], stop[away]
-            about = rings.late_turning(ring[turn], begin, stop)
-            excess = above(turn, about)
-            near = (excess < 0) & (excess + np.abs(rings.slope(ring[turn], about)) * (stop - begin) >= 0)
-            above(turn[near], rings.turning(ring[turn[near]], begin[near], stop[near]))
-
-    def _remembered(
-        self, rings: Rings, ring: Places, bit: Places, time_s: Floats, level: Levels, level_at: LevelAt
-    ) -> Levels:
-        """Go back from samples inside the hysteresis band to where the voltage entered it.
-
-        Each step goes back to the start of the bracket, of the bit or of the ring, whichever is nearest; in between
-        the voltage turns at most once. Every step moves on in one of the three, so the walk ends.
-        """
-        state = level.copy()
-        rows = np.arange(bit.size)
-        elapsed = time_s - rings.start_s[ring]
-        number = rings.bracket(ring, elapsed)
-        while rows.size:
-            start_s = rings.start_s[ring]
-            bracket_s = rings.bracket_start(ring, number)
-            bit_s = bit / self.bit_rate - start_s
-            edge = np.minimum(np.maximum(np.maximum(bracket_s, bit_s), 0.0), elapsed)
-            entered = np.zeros(rows.size, np.bool_)
-            for at in (rings.turning(ring, edge, elapsed), edge):  # the later one decides
-                volts = self._sent(level) + rings.total(ring, start_s + at)
-                outside = ~entered & ((volts >= self.upper_volts) | (volts <= self.lower_volts))
-                state[rows[outside]] = np.where(volts[outside] >= self.upper_volts, 0, 1)
-                entered |= outside
-
-            # At the start of a bit of another level the voltage jumped here from the far side of the band.
-            at_bit = ~entered & (bit_s >= np.maximum(bracket_s, 0.0))
-            bit = bit - at_bit
-            before = level.copy()
-            before[at_bit] = level_at(bit[at_bit])
-            jumped = before != level
-            state[rows[jumped]] = before[jumped]
-            # At the start of a ring the story goes on with the ring before, and without one with the bare level.
-            at_ring = ~at_bit & (bracket_s <= 0.0)
-            number = np.where(at_bit | at_ring, number, number - 1)
-            keep = ~entered & ~jumped & ~(at_ring & (ring == 0))
-            rows, bit, level, elapsed, number = rows[keep], bit[keep], level[keep], edge[keep], number[keep]
-            ring, at_ring = ring[keep], at_ring[keep]
-            ring = ring - at_ring
-            elapsed = np.where(at_ring, rings.start_s[ring + at_ring] - rings.start_s[ring], elapsed)
-            number = np.where(at_ring, rings.bracket(ring, elapsed), number)
-        return state

@@ -32,6 +32,8 @@ class Rings:
         corner: ``a`` of the module's text.
         fade: dtype float64. shape: (n_rings,). Rate in 1/s at which ring and low-pass have both died away, at least.
         span_s: dtype float64. shape: (n_rings,). Time after which a ring is over.
+        late_angle: dtype float64. shape: (n_rings,). Phase of the slope once the low-pass has settled.
+        bracket_angle: dtype float64. shape: (n_rings,). Angle of the peak of the module's cosine, less that phase.
     """
 
     start_s: Floats
@@ -41,6 +43,8 @@ class Rings:
     corner: float
     fade: Floats
     span_s: Floats
+    late_angle: Floats
+    bracket_angle: Floats
 
     @classmethod
     def through(
@@ -53,18 +57,31 @@ class Rings:
         fade = np.minimum(1 / decay_s, corner)
         with np.errstate(divide="ignore"):
             span_s = np.maximum(0.0, np.log(2 * np.abs(gain) / _OVER_VOLTS)) / fade
-        return cls(start_s=start_s, volts=volts, pole=pole, gain=gain, corner=corner, fade=fade, span_s=span_s)
+        late_angle = np.angle(gain * pole)
+        return cls(
+            start_s=start_s,
+            volts=volts,
+            pole=pole,
+            gain=gain,
+            corner=corner,
+            fade=fade,
+            span_s=span_s,
+            late_angle=late_angle,
+            bracket_angle=np.arctan2(corner + pole.real, pole.imag) - late_angle,
+        )
 
     def one(self, ring: Places, elapsed_s: Floats) -> Floats:
         """Return the voltage of single rings so long after their start."""
-        wave = self.gain[ring] * (np.exp(self.pole[ring] * elapsed_s) - np.exp(-self.corner * elapsed_s))
-        return wave.real.copy()
+        wave = np.exp(self.pole[ring] * elapsed_s) - np.exp(-self.corner * elapsed_s)
+        volts: Floats = (self.gain[ring] * wave).real
+        return volts
 
     def slope(self, ring: Places, elapsed_s: Floats) -> Floats:
         """Return the slope of single rings in V/s so long after their start."""
         pole = self.pole[ring]
         turn = pole * np.exp(pole * elapsed_s) + self.corner * np.exp(-self.corner * elapsed_s)
-        return (self.gain[ring] * turn).real.copy()
+        slope: Floats = (self.gain[ring] * turn).real
+        return slope
 
     def total(self, ring: Places, time_s: Floats) -> Floats:
         """Return the sum of all rings at the given times.
@@ -115,13 +132,13 @@ class Rings:
 
     def bracket(self, ring: Places, elapsed_s: Floats) -> Places:
         """Return the number of the bracket that holds the moment; a ring turns at most once within a bracket."""
-        angle, rate = self._grid(ring)
-        return np.floor((rate * elapsed_s - angle) / np.pi).astype(np.int64)
+        turned = self.pole[ring].imag * elapsed_s - self.bracket_angle[ring]
+        return np.floor(turned / np.pi).astype(np.int64)
 
     def bracket_start(self, ring: Places, number: Places) -> Floats:
         """Return the time after the ring's start at which the bracket of that number begins."""
-        angle, rate = self._grid(ring)
-        return (angle + np.pi * number) / rate
+        angle: Floats = self.bracket_angle[ring] + np.pi * number
+        return angle / self.pole[ring].imag
 
     def turning(self, ring: Places, low_s: Floats, high_s: Floats) -> Floats:
         """Return where each ring turns between two moments of one bracket; ``high_s`` if it does not."""
@@ -138,18 +155,11 @@ class Rings:
 
     def late_turning(self, ring: Places, low_s: Floats, high_s: Floats) -> Floats:
         """Return where a ring turns in a bracket once the low-pass has settled, kept within the two moments."""
-        pole = self.pole[ring]
-        angle = np.angle(self.gain[ring] * pole)
         middle = (low_s + high_s) / 2
-        quarter = np.pi / 2 - angle
-        turn = (quarter + np.pi * np.round((pole.imag * middle - quarter) / np.pi)) / pole.imag
+        rate = self.pole[ring].imag
+        quarter = np.pi / 2 - self.late_angle[ring]
+        turn = (quarter + np.pi * np.round((rate * middle - quarter) / np.pi)) / rate
         return np.clip(turn, low_s, high_s)
-
-    def _grid(self, ring: Places) -> tuple[Floats, Floats]:
-        pole = self.pole[ring]
-        rate = pole.imag
-        angle = np.arctan2(self.corner + pole.real, rate) - np.angle(self.gain[ring] * pole)
-        return angle, rate
 
 
 def time_above(ratio: npt.ArrayLike) -> Floats:
@@ -169,4 +179,5 @@ def time_above(ratio: npt.ArrayLike) -> Floats:
     nodes, weights = np.polynomial.legendre.leggauss(32)
     # With w = u*u the integrand is smooth: arccos(exp(-w)) starts like sqrt(2 w).
     u = top[..., None] * (nodes + 1) / 2
-    return (np.arccos(np.exp(-u * u)) * 2 * u * weights).sum(axis=-1) * top / 2 / np.pi
+    area: Floats = (np.arccos(np.exp(-u * u)) * 2 * u * weights).sum(axis=-1)
+    return area * top / 2 / np.pi

@@ -6,6 +6,7 @@ plus one dying exponential for each time constant. The weights are worked out on
 costs a handful of exponentials.
 """
 
+import cmath
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -151,19 +152,16 @@ class Response:
             if not rows.size:
                 continue
             since = elapsed_s[rows] - start
-            high_voltage, per_volt = gain[rows], gain[rows] * volts[rows]
-
-            def weighed(
-                weights: npt.NDArray[np.complex128] | Floats,
-                high_voltage: Floats = high_voltage,
-                per_volt: Floats = per_volt,
-            ) -> npt.NDArray[np.complex128] | Floats:
-                return weights[0] + weights[1] * high_voltage + weights[2] * per_volt
-
-            total = weighed(stretch.base) + weighed(stretch.slope) * since
+            scaled = gain[rows]
+            per_volt = scaled * volts[rows]
+            total = _weigh(stretch.base, scaled, per_volt) + _weigh(stretch.slope, scaled, per_volt) * since
             for rate, weights in stretch.waves:
-                grown = np.exp(rate * since) if rate.imag else np.exp(rate.real * since)
-                total = total + (weighed(weights if rate.imag else weights.real) * grown).real
+                if rate.imag:
+                    wave = np.exp(rate * since)
+                    total += _weigh(weights.real, scaled, per_volt) * wave.real
+                    total -= _weigh(weights.imag, scaled, per_volt) * wave.imag
+                else:
+                    total += _weigh(weights.real, scaled, per_volt) * np.exp(rate.real * since)
             answer[rows] = total
         return answer
 
@@ -172,7 +170,9 @@ class Response:
 
         Args:
             sample_s: shape: (n_samples,).
-            event_s: shape: (n_events,). Ascending; ``volts`` and ``gain`` alike.
+            event_s: shape: (n_events,). Ascending.
+            volts: shape: (n_events,). Gap voltage of each event.
+            gain: shape: (n_events,). Coupling of its cylinder.
         """
         first = np.searchsorted(event_s, sample_s - self.after_s)
         count = np.searchsorted(event_s, sample_s - self.breaks[0], side="right") - first
@@ -184,12 +184,18 @@ class Response:
         return answer
 
 
+def _weigh(weights: Floats, scaled: Floats, per_volt: Floats) -> Floats:
+    # Not a matrix product: its rounding may depend on how many samples are worked on at once.
+    sum_: Floats = weights[0] + weights[1] * scaled + weights[2] * per_volt
+    return sum_
+
+
 def _stretch(pieces: Sequence[Piece], start: float, ground: Filter, secondary: Filter, scale: Floats) -> _Stretch:
     base, slope = np.zeros(3), np.zeros(3)
     waves: dict[complex, npt.NDArray[np.complex128]] = {}
 
-    def add(rate: complex, weights: npt.NDArray[np.complex128]) -> None:
-        waves[rate] = waves.get(rate, np.zeros(3, np.complex128)) + weights
+    def add(rate: complex, weights: npt.NDArray[np.complex128], factor: complex) -> None:
+        waves[rate] = waves.get(rate, np.zeros(3, np.complex128)) + weights * np.complex128(factor)
 
     for piece in pieces:
         since = start - piece.start_s
@@ -197,20 +203,19 @@ def _stretch(pieces: Sequence[Piece], start: float, ground: Filter, secondary: F
             continue
         filter_ = ground if piece.ground else secondary
         weights = np.array([piece.weight, 0, 0] if piece.ground else [0, piece.weight, piece.per_volt], np.complex128)
-        dying = filter_.dying()
         if piece.ramp:
             # The ramp itself, late by the filter's two time constants.
             late = filter_.linear - filter_.constant * (filter_.first_s + filter_.second_s)
             slope += weights.real * filter_.constant
             base += weights.real * (filter_.constant * since + late)
-            settled = [residue / pole**2 for pole, residue in dying]
+        elif piece.rate:
+            add(piece.rate, weights, filter_.at(piece.rate) * cmath.exp(piece.rate * since))
         else:
-            if piece.rate:
-                add(piece.rate, weights * filter_.at(piece.rate) * np.exp(piece.rate * since))
-            else:
-                base += weights.real * filter_.constant
-            settled = [residue / (pole - piece.rate) for pole, residue in dying]
-        for (pole, _), factor in zip(dying, settled, strict=True):
-            add(complex(pole), (weights * factor).real * math.exp(pole * since) + 0j)
+            base += weights.real * filter_.constant
+        for pole, residue in filter_.dying():
+            settling = residue / pole**2 if piece.ramp else residue / (pole - piece.rate)
+            # Only the real part of a dying exponential counts, and only then may weights of one rate be added up.
+            real = (weights * settling).real.astype(np.complex128)
+            add(complex(pole), real, math.exp(pole * since))
     kept = tuple((rate, w) for rate, w in waves.items() if float(np.abs(w) @ scale) > NEGLIGIBLE_VOLTS)
     return _Stretch(base=base, slope=slope, waves=kept)

@@ -38,6 +38,15 @@ class _Part(NamedTuple):
     phase_rad: Floats
 
 
+class _Gaps(NamedTuple):
+    """Gaps about to break down."""
+
+    time_s: Floats
+    cluster: npt.NDArray[np.int64]
+    cylinder: npt.NDArray[np.int16]
+    volts: Floats
+
+
 def draw_events(ignition: "Ignition", start_s: float, stop_s: float, seed: int) -> SparkEvents:
     """Draw the events of a window; see ``Ignition.events``."""
     crank = ignition.crank
@@ -69,6 +78,7 @@ def _clusters(ignition: "Ignition", phase: float, begin: int, uniforms: Floats) 
     due = ignition.crank.time_at(cluster + phase + value("timing_jitter") * early_late)
     ratio = 1 + value("breakdown_spread") * strength
     volts = value("breakdown_volts") * np.clip(ratio, value("breakdown_lowest"), value("breakdown_highest"))
+    firing = _Gaps(due, cluster, cylinder, volts)
 
     def quiet(kind: SparkEvent, time_s: Floats) -> _Part:
         zero = np.zeros(count)
@@ -77,7 +87,8 @@ def _clusters(ignition: "Ignition", phase: float, begin: int, uniforms: Floats) 
     parts = [
         quiet(SparkEvent.DWELL_START, due - value("dwell_s")),
         quiet(SparkEvent.SWITCH_OFF, due - value("rise_s")),
-        _ringing(ignition, SparkEvent.BREAKDOWN, due, cluster, cylinder, volts, own[4:7]),
+        _ringing(ignition, SparkEvent.BREAKDOWN, firing, own[4:7]),
+        _re_strikes(ignition, firing, own[2], uniforms),
         quiet(SparkEvent.GLOW_END, due + value("glow_s")),
     ]
     if ignition.wasted_spark:
@@ -85,64 +96,44 @@ def _clusters(ignition: "Ignition", phase: float, begin: int, uniforms: Floats) 
         # The secondary rises as a quarter sine; the easier gap breaks down when its voltage is reached.
         when = due - value("rise_s") * (1 - np.arcsin(share) * 2 / np.pi)
         companion = ((cylinder + ignition.cylinders // 2) % ignition.cylinders).astype(np.int16)
-        parts.append(
-            _ringing(ignition, SparkEvent.WASTED_BREAKDOWN, when, cluster, companion, volts * share, own[7:10])
-        )
-    parts.append(_re_strikes(ignition, uniforms, own[2], due, cluster, cylinder, volts))
+        exhaust = _Gaps(when, cluster, companion, volts * share)
+        parts.append(_ringing(ignition, SparkEvent.WASTED_BREAKDOWN, exhaust, own[7:10]))
     return parts
 
 
-def _re_strikes(
-    ignition: "Ignition",
-    uniforms: Floats,
-    pick: Floats,
-    due: Floats,
-    cluster: npt.NDArray[np.int64],
-    cylinder: npt.NDArray[np.int16],
-    volts: Floats,
-) -> _Part:
+def _re_strikes(ignition: "Ignition", firing: _Gaps, pick: Floats, uniforms: Floats) -> _Part:
+    """Draw the number of re-strikes of each cluster, then when and how strongly each one fires."""
     value = ignition.value
     number = np.searchsorted(_poisson_steps(value("restrikes_mean")), pick, side="right")
     whose = np.repeat(np.arange(len(pick)), number)
     which = np.arange(whose.size) - np.repeat(np.cumsum(number) - number, number)
     table = uniforms[:, _OF_CLUSTER:].reshape(len(pick), MOST_RE_STRIKES, _OF_RE_STRIKE)
     drawn = np.ascontiguousarray(table[whose, which].T)
-    share = _between(value("restrike_lowest"), value("restrike_highest"), drawn[1])
-    return _ringing(
-        ignition,
-        SparkEvent.RE_STRIKE,
-        due[whose] + value("glow_s") * drawn[0],
-        cluster[whose],
-        cylinder[whose],
-        volts[whose] * share,
-        drawn[2:5],
+    gaps = _Gaps(
+        firing.time_s[whose] + value("glow_s") * drawn[0],
+        firing.cluster[whose],
+        firing.cylinder[whose],
+        firing.volts[whose] * _between(value("restrike_lowest"), value("restrike_highest"), drawn[1]),
     )
+    return _ringing(ignition, SparkEvent.RE_STRIKE, gaps, drawn[2:5])
 
 
-def _ringing(
-    ignition: "Ignition",
-    kind: SparkEvent,
-    time_s: Floats,
-    cluster: npt.NDArray[np.int64],
-    cylinder: npt.NDArray[np.int16],
-    volts: Floats,
-    uniforms: Floats,
-) -> _Part:
+def _ringing(ignition: "Ignition", kind: SparkEvent, gaps: _Gaps, uniforms: Floats) -> _Part:
     """Give each breakdown its ring: amplitude by a capacitive divider, frequency lognormal, phase anything."""
     value = ignition.value
     divider = value("mutual_capacitance_f") / value("line_capacitance_f") * value("edge_suppression")
-    coupled = np.minimum(volts * divider * ignition.gains[cylinder], value("coupled_limit_volts"))
+    coupled = gaps.volts * divider * ignition.gains[gaps.cylinder]
     spread = _normal_pairs(uniforms[0], uniforms[1])[0]
     return _Part(
-        time_s,
-        np.full(time_s.size, kind, np.uint8),
-        cluster,
-        cylinder,
-        volts,
-        coupled,
-        value("ring_hz") * np.exp(value("ring_spread") * spread),
-        np.full(time_s.size, value("ring_decay_s")),
-        2 * np.pi * uniforms[2],
+        time_s=gaps.time_s,
+        kind=np.full(spread.size, kind, np.uint8),
+        cluster=gaps.cluster,
+        cylinder=gaps.cylinder,
+        volts=gaps.volts,
+        coupled_volts=np.minimum(coupled, value("coupled_limit_volts")),
+        ring_hz=value("ring_hz") * np.exp(value("ring_spread") * spread),
+        decay_s=np.full(spread.size, value("ring_decay_s")),
+        phase_rad=2 * np.pi * uniforms[2],
     )
 
 

@@ -82,6 +82,7 @@ class LowRun:
     longest: int
     name = "run of lows"
     checks = (Check.LINE_CODE,)
+    restarts = False
 
     def encoder(self, previous: int) -> Encoder:
         """Start the run."""

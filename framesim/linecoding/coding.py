@@ -11,6 +11,7 @@ from framesim.words import Check
 __all__ = [
     "BITS",
     "ENDED",
+    "OWN",
     "PLAIN",
     "RESTART",
     "SKIP",
@@ -48,6 +49,8 @@ class Reading(NamedTuple):
     restart: bool = False
     rest: bool = False
 
+
+OWN = ((Sent(0, False),), (Sent(1, False),))  #: one of the frame's own bits and nothing else, by level
 
 BITS = (Reading((0,)), Reading((1,)))
 SKIP = Reading()
@@ -109,7 +112,7 @@ class _PlainEncoder(_PlainCoder):
     __slots__ = ()
 
     def push(self, bit: int) -> tuple[Sent, ...]:
-        return (Sent(bit, False),)
+        return OWN[bit]
 
 
 class _PlainDecoder(_PlainCoder):

@@ -70,7 +70,7 @@ class _ByteReader:
         return BITS[bit]
 
     def due(self, *, last: bool) -> bool:
-        return self.place == STOP
+        return self.place in (START + 1, STOP)  # a start bit without its byte, a byte without its stop bit
 
 
 START_STOP = StartStop()

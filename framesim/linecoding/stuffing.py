@@ -6,7 +6,7 @@ Source: ISO 11898-1, bit stuffing; for classic frames also CAN Specification 2.0
 
 from dataclasses import dataclass
 
-from framesim.linecoding.coding import BITS, SKIP, Decoder, Encoder, Reading, Sent
+from framesim.linecoding.coding import BITS, OWN, SKIP, Decoder, Encoder, Reading, Sent
 from framesim.words import Check
 
 __all__ = ["DynamicStuffing", "FixedStuffing"]
@@ -62,12 +62,15 @@ class _Stuffer(_Run):
     __slots__ = ()
 
     def push(self, bit: int) -> tuple[Sent, ...]:
+        if self.length < self.rule.run:
+            self.add(bit)
+            return OWN[bit]
         before = self.settle(last=False)
         self.add(bit)
-        return (*before, Sent(bit, False))
+        return (*before, *OWN[bit])
 
     def settle(self, *, last: bool) -> tuple[Sent, ...]:
-        if not self.due(last=last):
+        if self.length < self.rule.run or not self.due(last=last):
             return ()
         self.add(1 - self.last)
         return (Sent(self.last, True),)

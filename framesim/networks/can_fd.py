@@ -121,9 +121,7 @@ def fd_crc(code: str) -> Callable[[View], int]:
 def fd_guard(code: str, *, iso: bool) -> Guard:
     """Return the guard of an FD CRC field."""
     covers = (*HEAD, "stuff count") if iso else HEAD
-    return Guard(
-        check=Check.CRC, expected=fd_crc(code), covers=covers, code=code, spoken_after="ACK delimiter"
-    )
+    return Guard(check=Check.CRC, expected=fd_crc(code), covers=covers, code=code, spoken_after="ACK delimiter")
 
 
 CLASSIC_ROWS = {field.name: field for field in can.LAYOUT.fields}
@@ -250,8 +248,8 @@ CAN_FD = Network(
     layout=layout(iso=True),
     assemble=assembler(iso=True),
     monitors=True,
-    # The sender takes an acknowledgement that comes one bit late.
-    unmonitored=frozenset({"ACK slot", "ACK delimiter"}),
+    unmonitored=frozenset({"ACK delimiter"}),  # the sender takes a slot of two bits
+    acknowledged_in=frozenset({"ACK slot"}),
     bit_rates=(500_000, 1_000_000, 2_000_000, 5_000_000, 8_000_000),
     configured_for=configured_for,
 )

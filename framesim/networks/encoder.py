@@ -5,7 +5,7 @@ from typing import Any
 from bitarray import bitarray, frozenbitarray
 
 from framesim.errors import BadArgument
-from framesim.linecoding.coding import Encoder, Sent
+from framesim.linecoding.coding import PLAIN, Encoder, Sent
 from framesim.networks.layout import Field
 from framesim.networks.network import Network
 from framesim.networks.view import Piece, View
@@ -45,11 +45,13 @@ def encode_with(network: Network, frame: Any) -> WireFrame:
     inserted: list[int] = []
     coder: Encoder | None = None
 
+    wire = view.wire
+
     def send(sent: tuple[Sent, ...]) -> None:
         for bit, added in sent:
             if added:
-                inserted.append(len(view.wire))
-            view.wire.append(bit)
+                inserted.append(len(wire))
+            wire.append(bit)
 
     index: int | None = 0
     while index is not None:
@@ -61,8 +63,11 @@ def encode_with(network: Network, frame: Any) -> WireFrame:
         width = field.width_given(view.values)
         if width >= 0 and width != len(bits):
             raise BadArgument(f"{field.name}: holds {len(bits)} bits, must be {width} ({field.clause})")
-        for bit in bits:
-            send(coder.push(bit))
+        if field.coding is PLAIN:
+            wire.extend(bits)
+        else:
+            for bit in bits:
+                send(coder.push(bit))
         view.values[field.name] = value
         following = layout.following(index, view.values)
         region_ends = following is None or layout.fields[following].coding is not field.coding

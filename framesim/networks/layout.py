@@ -217,8 +217,8 @@ class Layout:
         for later in range(index + 1, len(self.fields)):
             condition = self.fields[later].when
             found.setdefault(condition, later)  # of several rows on one condition the first comes next
-            if condition is None:
-                break
+            if condition in (None, self.fields[index].when):
+                break  # it holds for certain: this row is there because it does
         return tuple(Successor(condition, later) for condition, later in found.items())
 
     def following(self, index: int, values: Mapping[str, Any]) -> int | None:

@@ -145,7 +145,7 @@ def network(found: Layout, checksum: Callable[[Mapping[str, Any]], str]) -> Netw
 
 
 def network_for(responses: Mapping[int, tuple[int, str]]) -> Network:
-    """Return LIN with receivers that know the description of their cluster.
+    r"""Return LIN with receivers that know the description of their cluster.
 
     A frame whose identifier the description does not list is left alone, as a node does: nothing is said.
 
@@ -156,7 +156,7 @@ def network_for(responses: Mapping[int, tuple[int, str]]) -> Network:
         BadArgument: an identifier, a length or a checksum that LIN does not have.
 
     >>> from framesim import encode, receive
-    >>> sent = encode(LinFrame(identifier=0x10, payload=b"\\x01\\x02"))
+    >>> sent = encode(LinFrame(identifier=0x10, payload=b"\x01\x02"))
     >>> receive(sent.bits, network_for({0x10: (2, "enhanced")})).accepted
     True
     """

@@ -13,7 +13,9 @@ _PLACES: dict[str, str] = {
     "can": "framesim.networks.can:CAN",
     "can-fd": "framesim.networks.can_fd:CAN_FD",
     "lin": "framesim.networks.lin:LIN",
+    "sent": "framesim.networks.sent:SENT",
     "flexray": "framesim.networks.flexray:FLEXRAY",
+    "ethernet": "framesim.networks.ethernet:ETHERNET",
 }
 
 # Configurations of a network that have a name of their own but are no network of their own.
@@ -27,8 +29,10 @@ _VARIANTS: dict[str, str] = {
 _FRAME_TYPES: dict[str, str] = {
     "CanFrame": "can",
     "CanFdFrame": "can-fd",
+    "EthernetFrame": "ethernet",
     "FlexRayFrame": "flexray",
     "LinFrame": "lin",
+    "SentFrame": "sent",
 }
 
 _EXTRA: dict[str, Network] = {}

@@ -43,7 +43,7 @@ def transitions(layout: Layout) -> dict[str, dict[str, str]]:
     for index in range(layout.accept_index + 1):
         field = layout.fields[index]
         row = table.setdefault(field.name, {})
-        if index == 0 and field.elastic:
+        if index == 0 and field.elastic and getattr(field.coding, "restarts", True):
             row[LOST] = HUNTING
         if index == layout.accept_index:
             row[END] = ACCEPTED

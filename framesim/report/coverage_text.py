@@ -10,15 +10,10 @@ from rich.text import Text
 from framesim.coverage.estimate import Estimate
 from framesim.coverage.result import AnalogResult, CoverageReport, FrameResult, share_of
 from framesim.networks.registry import network
+from framesim.report.caution import CAUTION
 from framesim.words import Check
 
 __all__ = ["draw_coverage", "sentences"]
-
-CAUTION = (
-    "For teaching and for comparing codes. Not an EMC test (ISO 11452, ISO 7637, CISPR 25) and not evidence for a "
-    "safety case (ISO 26262, IEC 61508): those need the standards, measurement and competent assessment. Ignition "
-    "circuits carry tens of kilovolts: never probe them."
-)
 
 MEANINGS = {
     "good": "separated and suppressed",

@@ -181,7 +181,8 @@ def ribbon_of(
         watch: wraps the positions that are being judged, for a progress bar.
     """
     flipped = sorted(set(flips))
-    wanted = {0, *flipped, *([] if at is None else [at])}
+    # Where a frame begins and where its checks stand are worth seeing, however much is left out between them.
+    wanted = {0, len(sent) - 1, *flipped, *([] if at is None else [at])}
     rows = rows_of(len(sent), per_row, most=most, wanted=wanted)
     places = [place for row in rows if isinstance(row, Strip) for place in range(row.start, row.stop)]
     judged = {place: judge(sent, sent.flipped([place])) for place in watch(places)}

@@ -148,7 +148,7 @@ def draw_strips(console: Console, strips: Iterable[Strip | Gap], *, speaker: str
         strips: the rows.
         speaker: what stands beside the mark of the place where a check spoke.
     """
-    shaded = console.color_system in ("256", "truecolor") and not console.no_color
+    shaded = console.color_system in ("256", "truecolor")
     for strip in strips:
         if isinstance(strip, Gap):
             _paragraph(console, f"bits {strip.start} to {strip.stop - 1} not drawn (--whole draws them)", style="dim")

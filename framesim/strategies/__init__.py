@@ -6,7 +6,19 @@ values shrink to.
 
 from framesim.strategies.can import can_frames
 from framesim.strategies.can_fd import can_fd_frames
+from framesim.strategies.ethernet import ethernet_frames
 from framesim.strategies.flexray import flexray_frames
 from framesim.strategies.flips import burst_sets, disturbances, flip_sets, wires
+from framesim.strategies.lin import lin_frames
 
-__all__ = ["burst_sets", "can_fd_frames", "can_frames", "disturbances", "flexray_frames", "flip_sets", "wires"]
+__all__ = [
+    "burst_sets",
+    "can_fd_frames",
+    "can_frames",
+    "disturbances",
+    "ethernet_frames",
+    "flexray_frames",
+    "flip_sets",
+    "lin_frames",
+    "wires",
+]

@@ -42,8 +42,8 @@ def encoded(console, sent, **settings):
 def disturbed(console, sent, flips, *, common=False, **settings):
     seen = sent.flipped(flips)
     judgement = framesim.judge(sent, seen, common=common)
-    per_row = terminal.per_row(console.width)
-    ribbon = ribbon_of(sent, seen=seen, flips=flips, at=judgement.at, per_row=per_row, **settings)
+    settings = {"per_row": terminal.per_row(console.width), **settings}
+    ribbon = ribbon_of(sent, seen=seen, flips=flips, at=judgement.at, **settings)
     where = "by everyone on the wire, the sender too" if common else "by one receiver only"
     terminal.draw_disturbed(console, sent, ribbon, flips=flips, judgement=judgement, where=where)
 
@@ -59,7 +59,7 @@ PICTURED = {
     "disturb_undetected": lambda console: disturbed(console, UNLUCKY, [29, 58]),
     "disturb_common": lambda console: disturbed(console, BASE, [40], common=True),
     "disturb_many": lambda console: disturbed(console, UNLUCKY, list(range(60, 75))),
-    "disturb_elided": lambda console: disturbed(console, UNLUCKY, [10], most=10),
+    "disturb_elided": lambda console: disturbed(console, UNLUCKY, [10], most=10, per_row=20),
     "decode_accepted": lambda console: decoded(console, bitarray(BASE.bits)),
     "decode_refused": lambda console: decoded(console, BASE.flipped([17, 40])),
 }

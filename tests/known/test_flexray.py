@@ -274,7 +274,8 @@ def test_the_same_wrong_frame_on_both_channels_passes():
 
 def test_one_good_channel_is_enough_unless_both_are_needed():
     broken = SENT.flipped([places(SENT, "payload")[5]])
-    assert judged_pair(broken, TWIN.bits).outcome is Outcome.DELIVERED
+    enough = judged_pair(broken, TWIN.bits)
+    assert (enough.outcome, enough.alone) == (Outcome.DELIVERED, {Check.REDUNDANCY})
     needed = judged_pair(broken, TWIN.bits, need_both=True)
     assert (needed.outcome, needed.check) == (Outcome.DETECTED, Check.CRC)
     assert {Check.CRC, Check.REDUNDANCY} <= needed.alone
@@ -282,6 +283,14 @@ def test_one_good_channel_is_enough_unless_both_are_needed():
     lost = judged_pair(silent, TWIN.bits, need_both=True)
     assert (lost.outcome, lost.check) == (Outcome.DETECTED, Check.REDUNDANCY)
     assert judged_pair(silent, bitarray(silent)).outcome is Outcome.UNSEEN
+
+
+def test_what_stands_in_null_frames_is_not_compared():
+    stray = altered("null frame indicator", 0)
+    null = fs.FlexRayFrame(frame_id=0x2A5, payload=bytes(2), cycle=19, null=True)
+    sent, twin = fs.encode(null), fs.encode(replace(null, channel="B"))
+    judged = judge_channels(sent, stray.bits, twin, twin.bits, need_both=True)
+    assert (judged.outcome, judged.alone) == (Outcome.DELIVERED, frozenset())
 
 
 def test_of_two_objections_the_earlier_is_reported():

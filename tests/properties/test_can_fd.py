@@ -13,7 +13,7 @@ from framesim.codes import stuff_count_from
 from framesim.linecoding.stuffing import DynamicStuffing
 from framesim.strategies import can_fd_frames, can_frames, disturbances, wires
 
-REPEATABLE = settings(derandomize=True, database=None, max_examples=300)
+REPEATABLE = settings(derandomize=True, database=None, max_examples=80)
 REST = bitarray("1" * 80)
 FORMATS = ("can-fd", "can-fd-original")
 
@@ -102,7 +102,7 @@ def announced_format(wire):
     return None
 
 
-@settings(max_examples=400)
+@settings(max_examples=150)
 @given(st.data(), can_frames())
 def test_on_any_wire_whose_fdf_bit_is_dominant_an_fd_and_a_classic_receiver_agree(data, frame):
     sent = fs.encode(frame)

@@ -101,6 +101,11 @@ def test_every_can_frame_can_be_typed(identifier, payload):
     assert read(framesim.CanFrame, written(frame)) == frame
 
 
+def test_none_is_a_value_only_where_a_field_may_be_none():
+    assert read(Sample, ["--number=1", "--maybe=none", "--word=none"]) == Sample(number=1, maybe=None, word="none")
+    assert complaint(["--number=none"]) == "number='none': expected a whole number such as 291 or 0x123"
+
+
 def test_what_is_not_typed_has_its_default():
     assert read(Sample, ["--number", "1"]) == Sample(number=1)
 

@@ -64,8 +64,8 @@ def test_strips_say_of_each_bit_what_the_judge_says(identifier, payload, flips):
     ribbon = ribbon_of(sent, seen=seen, flips=flips, at=len(sent) - 1, per_row=20)
     strips = ribbon.rows
     assert "".join(strip.levels for strip in strips) == seen.to01()
-    assert {strip.start + column for strip in strips for column in strip.inserted} == set(sent.inserted)
-    assert {strip.start + column for strip in strips for column in strip.flipped} == flips
+    assert [strip.start + column for strip in strips for column in strip.inserted] == list(sent.inserted)
+    assert [strip.start + column for strip in strips for column in strip.flipped] == sorted(flips)
     assert [strip.start + strip.spoke for strip in strips if strip.spoke is not None] == [len(sent) - 1]
     alone = Counter()
     for place, guard in enumerate("".join(strip.guards for strip in strips)):

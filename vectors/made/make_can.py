@@ -14,6 +14,7 @@ from framesim import CanFrame, WireFrame, encode, receive
 from framesim.networks.can import CAN, crc_sequence
 from framesim.networks.encoder import encode_with
 from framesim.networks.layout import Field
+from framesim.networks.receiver import Receiver
 
 FILE = VectorFile("can")
 REST = 11  # resting bits after a frame: enough for a receiver that lost count to conclude
@@ -186,9 +187,7 @@ def runs() -> None:
     group = FILE.group("stuffing-at-its-hardest", "can20b")
     group.sent(ZEROS, "all dominant", RUNS)
     group.sent(CanFrame(identifier=0x7FF, payload=b"\xff" * 8), "all recessive payload", RUNS)
-    group.sent(
-        CanFrame(identifier=0, payload=bytes(8), extended=True), "extended, all dominant", RUNS, EXTENDED
-    )
+    group.sent(CanFrame(identifier=0, payload=bytes(8), extended=True), "extended, all dominant", RUNS, EXTENDED)
     worst = bytes.fromhex("3c3c3c3c3c3c3c3c")
     group.sent(CanFrame(identifier=0x787, payload=worst), "every run is completed by a stuff bit", RUNS)
     found = [CanFrame(identifier=identifier, payload=b"\x42") for identifier in range(0x800)]
@@ -237,13 +236,34 @@ def stuff_errors() -> None:
     group.made("0" * 6, "six dominant bits", SIX, expect="stuffing", at=5)
     group.made("1" * 9 + "0" * 6, "six dominant bits after a rest", SIX, expect="stuffing", at=14)
     group.made("0" + "1" * 11, "a lone dominant bit on a resting wire", SIX, expect="stuffing", at=6)
-    group.made(
-        "0000010" + "0" * 5, "a run that begins with a bit after a stuff bit", SIX, expect="stuffing", at=11
-    )
+    group.made("0000010" + "0" * 5, "a run that begins with a bit after a stuff bit", SIX, expect="stuffing", at=11)
     wire = encode(BASE).bits.to01()
     for cut in (7, 15, 25, 35):
         broken = wire[:cut] + "0" * 6 + "1" * 14
         group.made(broken, f"an error flag begins at bit {cut}", SIX, expect="stuffing")
+
+
+def broken_in(name: str, frame: CanFrame) -> tuple[str, int]:
+    """Return a wire whose first six equal bits end in the field called ``name``, and where they end."""
+    wire = encode(frame).bits.to01()
+    for start in range(1, len(wire) - 6):
+        broken = wire[:start] + 6 * "10"[int(wire[start - 1])]
+        receiver = Receiver(CAN)
+        receiver.feed(bitarray(broken[:-1]))
+        if receiver.state == name and receive(bitarray(broken), "can").check == "stuffing":
+            return broken + "1" * REST, start + 5
+    raise SystemExit(f"{name}: six equal bits cannot end there")
+
+
+def runs_by_field() -> None:
+    """Six equal bits that end in each field to which stuffing applies, but SOF, which is over before."""
+    group = FILE.group("six-equal-bits-by-field", "can20b")
+    stuffed = [field for field in CAN.layout.fields[1:] if field.coding is CAN.layout.fields[0].coding]
+    for kind, frame in (("extended", LONG), ("base", BASE)):
+        for name in (field.name for field in stuffed):
+            if frame.extended or name not in ("identifier extension", "extended RTR", "r1"):
+                wire, at = broken_in(name, frame)
+                group.made(wire, f"{kind}: six equal bits end in {name}", SIX, expect="stuffing", at=at)
 
 
 def form_errors() -> None:
@@ -282,9 +302,7 @@ def single_flips() -> None:
     group = FILE.group("single-flips", "can20b")
     sent = encode(BASE)
     for place in range(1, places(sent, "CRC").stop):
-        group.flipped(
-            BASE, [place], f"bit {place}, {sent.span_at(place).name}", SINGLE, expect="rejected", rest=REST
-        )
+        group.flipped(BASE, [place], f"bit {place}, {sent.span_at(place).name}", SINGLE, expect="rejected", rest=REST)
     for kind, frame in KINDS:
         group.flipped(frame, [0], f"{kind}: SOF recessive", START, expect="rejected", rest=REST)
 
@@ -320,9 +338,7 @@ def unseen_flips() -> None:
                 got = receive(sent.flipped(flips) + REST * bitarray("1"), "can")
                 if got.accepted and got.frame != frame:
                     comment = f"bits {pair[0]} and {pair[1]}, {wire}: another frame is accepted"
-                    group.flipped(
-                        frame, flips, comment, PASSES, expect="accepted", received=got.frame, rest=REST
-                    )
+                    group.flipped(frame, flips, comment, PASSES, expect="accepted", received=got.frame, rest=REST)
 
 
 PARTS = (
@@ -331,6 +347,7 @@ PARTS = (
     length_codes,
     tolerated,
     stuff_errors,
+    runs_by_field,
     form_errors,
     crc_errors,
     single_flips,

@@ -86,9 +86,7 @@ class Group:
         case["flips"] = places
         self._conclude(case, expect, received, at)
 
-    def made(
-        self, wire: str, comment: str, *flags: str, expect: str, frame: Any = None, at: int | None = None
-    ) -> None:
+    def made(self, wire: str, comment: str, *flags: str, expect: str, frame: Any = None, at: int | None = None) -> None:
         """Add a wire made by hand; ``frame`` is what it means, if anything. The rest as for ``flipped``."""
         self._conclude(self._case(comment, flags, frame, wire), expect, None, at)
 
