@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from framesim.judging import receive as receive
     from framesim.networks.can import CanFrame as CanFrame
     from framesim.networks.can_fd import CanFdFrame as CanFdFrame
+    from framesim.networks.can_xl import CanXlFrame as CanXlFrame
     from framesim.networks.ethernet import EthernetFrame as EthernetFrame
     from framesim.networks.flexray import FlexRayFrame as FlexRayFrame
     from framesim.networks.lin import LinFrame as LinFrame
@@ -37,6 +38,7 @@ _PLACES = {
     "BadInput": "framesim.errors",
     "CanFdFrame": "framesim.networks.can_fd",
     "CanFrame": "framesim.networks.can",
+    "CanXlFrame": "framesim.networks.can_xl",
     "Check": "framesim.words",
     "EthernetFrame": "framesim.networks.ethernet",
     "FlexRayFrame": "framesim.networks.flexray",

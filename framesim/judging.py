@@ -18,7 +18,7 @@ __all__ = ["Judgement", "Objection", "encode", "judge", "receive", "run_receiver
 
 # How long the wire rests after the frame while the receiver is still undecided. Long enough for the longest
 # frame that a corrupted length can announce on a network whose line code does not stop it sooner.
-REST_BITS = 4096
+REST_BITS = 20_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -115,7 +115,7 @@ def run_receiver(network: Network, seen: bitarray, *, strict: bool) -> Receiver:
         receiver.finish()
         return receiver
     rest = (network.layout.idle,)
-    for _ in range(REST_BITS):
+    for _ in range(network.rest_bits or REST_BITS):
         if receiver.done or receiver.state == HUNTING:
             break
         receiver.feed(rest)

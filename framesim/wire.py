@@ -35,6 +35,7 @@ class WireFrame:
         inserted: indexes of the bits that a line code added (stuff bits, start and stop bits, byte starts).
         network: the network's name, as in ``framesim.networks()``.
         frame: the frame that was encoded.
+        fields: the layout's name of each span's field; it differs from the span's name where that depends on the frame.
     """
 
     bits: frozenbitarray
@@ -42,6 +43,7 @@ class WireFrame:
     inserted: tuple[int, ...]
     network: str
     frame: Any
+    fields: tuple[str, ...] = ()
 
     def __len__(self) -> int:
         return len(self.bits)
@@ -57,9 +59,7 @@ class WireFrame:
         seen = bitarray(self.bits)
         for position in positions:
             if not 0 <= position < len(seen):
-                raise BadArgument(
-                    f"flip={position}: must lie in 0..{len(seen) - 1}, the wire bits of this frame"
-                )
+                raise BadArgument(f"flip={position}: must lie in 0..{len(seen) - 1}, the wire bits of this frame")
             seen.invert(position)
         return seen
 

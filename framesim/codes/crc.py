@@ -166,7 +166,7 @@ class Crc:
             BadArgument: ``data_bits`` is not at least 1.
             NotFeasible: the search would take too long; the message says how long.
         """
-        from framesim.codes.distance import hamming_distance  # noqa: PLC0415
+        from framesim.codes.distance import hamming_distance
 
         return hamming_distance(self, data_bits)
 
@@ -179,7 +179,7 @@ class Crc:
             BadArgument: ``distance`` is not within 3..width + 1 (2 is held at every length).
             NotFeasible: the search would take too long; the message says how long.
         """
-        from framesim.codes.distance import longest_at_distance  # noqa: PLC0415
+        from framesim.codes.distance import longest_at_distance
 
         return longest_at_distance(self, distance)
 
@@ -192,7 +192,7 @@ class Crc:
             BadArgument: ``data_bits`` is not at least 1.
             NotFeasible: the search would take too long; the message says how long.
         """
-        from framesim.codes.distance import undetected_pattern  # noqa: PLC0415
+        from framesim.codes.distance import undetected_pattern
 
         return undetected_pattern(self, data_bits)
 
@@ -206,7 +206,7 @@ class Crc:
         >>> Crc(name="parity", width=1, polynomial=1).weights(data_bits=3, up_to=4)
         {1: 0, 2: 6, 3: 0, 4: 1}
         """
-        from framesim.codes.weights import weights  # noqa: PLC0415
+        from framesim.codes.weights import weights
 
         return weights(self, data_bits, up_to)
 
@@ -221,7 +221,7 @@ class Crc:
             BadArgument: an argument out of range.
             NotFeasible: all weights are needed and would take too long, or the result is below any float.
         """
-        from framesim.codes.undetected import undetected_probability  # noqa: PLC0415
+        from framesim.codes.undetected import undetected_probability
 
         return undetected_probability(self, data_bits, bit_error_ratio)
 
@@ -232,7 +232,7 @@ class Crc:
             BadArgument: ``data_bits`` is not at least 1.
             NotFeasible: all weights are needed and would take too long.
         """
-        from framesim.codes.worst_case import worst_case  # noqa: PLC0415
+        from framesim.codes.worst_case import worst_case
 
         return worst_case(self, data_bits)
 
@@ -244,7 +244,7 @@ class Crc:
         Raises:
             BadArgument: the burst does not fit the word.
         """
-        from framesim.codes.bursts import burst_coverage  # noqa: PLC0415
+        from framesim.codes.bursts import burst_coverage
 
         return burst_coverage(self, data_bits, length)
 

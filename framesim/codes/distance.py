@@ -21,7 +21,7 @@ from framesim.errors import NotFeasible, check_range
 __all__ = ["distance_table", "hamming_distance", "longest_at_distance", "undetected_pattern"]
 
 _ROW_S = 10.0  # a table without a fixed end stops before a step that would take longer
-_SHORT_BITS = 16  # so few data bits are tried by forming all words
+_SHORT_BITS = 20  # so few data bits are tried by forming all words
 _TABLE_ENTRIES = 1 << 23  # positions that a look-up table may hold
 
 
@@ -127,21 +127,21 @@ def _shortest_word(code: Crc, weight: int, limit: int, patience_s: float = PATIE
     Raises:
         NotFeasible: it would take more than ``patience_s``, by chance or by what has been tried already.
     """
-    length = min(limit, code.width + 64)
+    searched, word = _found.get((code.generator, weight), (0, None))
     seconds = lookup_seconds(_likely_length(code, weight, limit), weight)
-    while True:
+    length = min(limit, max(2 * searched, code.width + 64))
+    while word is None and searched < limit:
         seconds = max(seconds, lookup_seconds(length, weight))
         if seconds > patience_s or length > _TABLE_ENTRIES:
             raise refuse(f"{code.name}: looking for the shortest undetected pattern of {weight} flips", seconds)
-        word = _cached_word(code.generator, length, weight)
-        if word is not None or length == limit:
-            return word
-        length = min(limit, 2 * length)
+        word = shortest_word(code.generator, length, weight)
+        searched, length = length, min(limit, 2 * length)
+        _found[code.generator, weight] = searched, word
+    return word if word is not None and word[-1] < limit else None
 
 
-@lru_cache(maxsize=512)
-def _cached_word(generator: int, length: int, weight: int) -> tuple[int, ...] | None:
-    return shortest_word(generator, length, weight)
+#: by generator and weight: the length searched, and the shortest word if it was found; only saves time
+_found: dict[tuple[int, int], tuple[int, tuple[int, ...] | None]] = {}
 
 
 @lru_cache(maxsize=512)

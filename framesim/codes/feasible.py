@@ -22,7 +22,7 @@ _WITHOUT_COMPILER_WIDTH = 24
 def compiled() -> ModuleType | None:
     """Return the compiled loops, or None where numba is missing."""
     try:
-        from framesim.kernels import code_weights  # noqa: PLC0415 - starting the compiler takes half a second
+        from framesim.kernels import code_weights  # late: starting the compiler takes half a second
     except ImportError:
         return None
     return code_weights

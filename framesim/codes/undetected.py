@@ -35,7 +35,7 @@ def undetected_probability(code: Crc, data_bits: int, bit_error_ratio: float) ->
 
 def precise_decimal(value: Any) -> str:
     """Return a number of arbitrary size in decimal, five digits."""
-    import mpmath  # noqa: PLC0415
+    import mpmath
 
     library: Any = mpmath
     text: str = library.nstr(value, 5)
@@ -49,7 +49,7 @@ def precise_probability(code: Crc, data_bits: int, bit_error_ratio: float) -> An
         BadArgument: an argument out of range.
         NotFeasible: the code is too wide and too long.
     """
-    import mpmath  # noqa: PLC0415 - a tenth of a second that light commands need not pay
+    import mpmath  # late: a tenth of a second that light commands need not pay
 
     library: Any = mpmath  # it has no types
     mpf = library.mpf
@@ -69,7 +69,7 @@ def precise_probability(code: Crc, data_bits: int, bit_error_ratio: float) -> An
             z = 1 - 2 * p
             total, power, reached = mpf(0), mpf(1), 0
             for weight in sorted(counts):
-                power *= z ** (weight - reached)
+                power *= z if weight - reached == 1 else z ** (weight - reached)
                 reached = weight
                 total += counts[weight] * power
             value = library.ldexp(total, -code.width) - (1 - p) ** length

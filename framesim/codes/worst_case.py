@@ -23,7 +23,7 @@ from framesim.errors import NotFeasible, check_range
 __all__ = ["TOLERANCE", "WorstCase", "worst_case"]
 
 TOLERANCE = 1e-3  #: the true maximum is at most so much above the one returned, relatively
-_FLOATS_DO = 7.0  # ln of the terms of R below which their difference keeps eleven digits
+_FLOATS_DO = 15.0  # ln of the terms of R below which their difference keeps seven digits
 _HUGE = 700.0  # the exponential of more overflows
 _MOST_PIECES = 200_000
 _REFINING_STEPS = 40

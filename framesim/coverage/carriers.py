@@ -19,6 +19,7 @@ class Carrier:
 
     Attributes:
         network: as in ``framesim.networks()``.
+        title: short, for a table.
         frame: builds the frame from the value's bytes, most significant first.
         bit_rate: wire bits per second; of SENT, ticks per second.
         wires: signal wires, ground and supply not counted.
@@ -26,19 +27,17 @@ class Carrier:
         most_bytes: longest payload.
         repeat_bits: wire bits between a frame that a check stopped and its repeat; None: nobody repeats it, the next
             value of the cycle has to do.
-        code: the CRC that guards the payload, in ``framesim.codes``; None: none does.
-        covered: names of the fields that the CRC covers.
         about: what a reader of the table should know.
     """
 
     network: str
+    title: str
     frame: Callable[[bytes], Any]
     bit_rate: float
     wires: int
     unit_bytes: int = 1
     most_bytes: int = 8
     repeat_bits: int | None = None
-    code: str | None = None
     about: str = ""
 
     def payload(self, value: int, value_bits: int) -> bytes:
@@ -67,6 +66,7 @@ CARRIERS: dict[str, Carrier] = {
     for carrier in (
         Carrier(
             network="lin",
+            title="LIN",
             frame=lambda payload: fs.LinFrame(identifier=0x21, payload=payload),
             bit_rate=19_200,
             wires=1,
@@ -74,43 +74,44 @@ CARRIERS: dict[str, Carrier] = {
         ),
         Carrier(
             network="can",
+            title="classic CAN",
             frame=lambda payload: fs.CanFrame(identifier=0x1A4, payload=payload),
             bit_rate=500_000,
             wires=2,
             repeat_bits=CAN_REPEAT,
-            code="CRC-15/CAN",
             about="any node may send, the lower identifier wins; errors are flagged and repeated at once",
         ),
         Carrier(
             network="can-fd",
+            title="CAN FD",
             frame=lambda payload: fs.CanFdFrame(identifier=0x1A4, payload=payload),
             bit_rate=500_000,
             wires=2,
             most_bytes=8,
             repeat_bits=CAN_REPEAT,
-            code="CRC-17/ISO-CAN-FD",
             about="as CAN, longer frames; a faster data phase would shorten the time further",
         ),
         Carrier(
             network="can-xl",
+            title="CAN XL",
             frame=lambda payload: fs.CanXlFrame(identifier=0x1A4, payload=payload),
             bit_rate=500_000,
             wires=2,
             repeat_bits=CAN_REPEAT,
-            code="FCRC-32/CAN-XL",
             about="as CAN, up to 2048 bytes; a faster data phase would shorten the time further",
         ),
         Carrier(
             network="flexray",
+            title="FlexRay",
             frame=lambda payload: fs.FlexRayFrame(frame_id=21, payload=payload),
             bit_rate=10_000_000,
             wires=2,
             unit_bytes=2,
-            code="CRC-24/FLEXRAY-A",
             about="fixed time slots; both channels (four wires) for redundancy, or for twice the rate without it",
         ),
         Carrier(
             network="ethernet",
+            title="Ethernet",
             frame=lambda payload: fs.EthernetFrame(
                 destination=bytes.fromhex("020000000002"),
                 source=bytes.fromhex("020000000001"),
@@ -119,16 +120,15 @@ CARRIERS: dict[str, Carrier] = {
             ),
             bit_rate=100_000_000,
             wires=2,
-            code="CRC-32/ETHERNET",
             about="point to point through switches; short payloads are padded to 46 bytes",
         ),
         Carrier(
             network="sent",
+            title="SENT",
             frame=lambda payload: fs.SentFrame(status=0, nibbles=_nibbles(payload)),
             bit_rate=1 / 3e-6,
             wires=1,
             most_bytes=3,
-            code="CRC-4/SENT",
             about="one sensor to one unit, never the other way; wire bits are ticks of 3 µs",
         ),
     )

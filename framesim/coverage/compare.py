@@ -5,6 +5,7 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from framesim import __version__
+from framesim.codes import crc
 from framesim.coverage.carriers import CARRIERS, Carrier
 from framesim.coverage.estimate import Estimate
 from framesim.coverage.stratified import combined, stratify
@@ -181,10 +182,8 @@ def _lane(
     bits = len(sent)
     least, most = bit_bounds(carrier, payload, sent)
     time_s = bits / carrier.bit_rate
-    if carrier.repeat_bits is None:
-        latency_s = every_s + time_s
-    else:
-        latency_s = 2 * time_s + carrier.repeat_bits / carrier.bit_rate
+    repeats = carrier.repeat_bits is not None
+    latency_s = time_s + (time_s + (carrier.repeat_bits or 0) / carrier.bit_rate if repeats else every_s)
     return Lane(
         network=carrier.network,
         provisional=spec.provisional,
@@ -198,8 +197,8 @@ def _lane(
         load=time_s / every_s,
         wires=carrier.wires,
         latency_s=latency_s,
-        repeats=carrier.repeat_bits is not None,
-        distance=_distance(carrier, sent),
+        repeats=repeats,
+        distance=_distance(sent),
         residual=residual,
         about=carrier.about,
     )
@@ -213,7 +212,7 @@ def bit_bounds(carrier: Carrier, payload: bytes, sent: WireFrame) -> tuple[int, 
     and all ones are the extremes: either the length does not depend on the payload, or it grows with the value.
     """
     fields = network(sent.network).layout.fields
-    stops = {span.name: span.stop for span in sent.spans}
+    stops = {name: span.stop for name, span in zip(sent.fields, sent.spans, strict=True)}
     stuffed = [field.name for field in fields if isinstance(field.coding, DynamicStuffing) and field.name in stops]
     if stuffed:
         region = stops[stuffed[-1]]
@@ -223,14 +222,15 @@ def bit_bounds(carrier: Carrier, payload: bytes, sent: WireFrame) -> tuple[int, 
     return min(ends), max(ends)
 
 
-def _distance(carrier: Carrier, sent: WireFrame) -> int | None:
-    """Return the Hamming distance of the payload's CRC over what it covers in this frame."""
-    if carrier.code is None:
+def _distance(sent: WireFrame) -> int | None:
+    """Return the Hamming distance, at this length, of the CRC that guards the whole frame; None if none does."""
+    spans = dict(zip(sent.fields, sent.spans, strict=True))
+    guards = [field.guard for field in network(sent.network).layout.fields if field.guard and field.name in spans]
+    coded = [guard for guard in guards if guard.code]
+    if not coded:
         return None
-    from framesim.codes import crc
-
-    layout = network(sent.network).layout
-    guard = next(field.guard for field in layout.fields if field.guard and field.guard.code == carrier.code)
-    covered = [span for span in sent.spans if span.name in guard.covers]
+    last = coded[-1]  # a CRC over the header alone comes before the one over everything
+    covered = [spans[name] for name in last.covers if name in spans]
     added = sum(any(span.start <= place < span.stop for span in covered) for place in sent.inserted)
-    return crc(carrier.code).hamming_distance(sum(span.stop - span.start for span in covered) - added)
+    data_bits = sum(span.stop - span.start for span in covered) - added
+    return crc(last.code or "").hamming_distance(data_bits)

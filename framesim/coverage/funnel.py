@@ -22,9 +22,7 @@ class Funnel:
     def __add__(self, other: "Funnel") -> "Funnel":
         if not isinstance(other, Funnel):
             return NotImplemented
-        return Funnel(
-            **{item.name: getattr(self, item.name) + getattr(other, item.name) for item in fields(self)}
-        )
+        return Funnel(**{item.name: getattr(self, item.name) + getattr(other, item.name) for item in fields(self)})
 
     def to_json(self) -> dict[str, int]:
         """Return the counts, ready for JSON."""

@@ -44,7 +44,7 @@ def clopper_pearson(
     if n_trials == 0:
         return Estimate(low=0.0, best=None, high=1.0, confidence=confidence, method=method, side=side)
     low, high = 0.0, 1.0
-    from scipy.special import betainccinv, betaincinv  # noqa: PLC0415  (scipy loads slowly)
+    from scipy.special import betainccinv, betaincinv
 
     if lower_tail and n_seen:
         low = float(betaincinv(n_seen, n_trials - n_seen + 1, lower_tail))
@@ -75,7 +75,7 @@ def garwood(seen: SupportsIndex, exposure: float, *, confidence: float = 0.95, s
     check_number("exposure", exposure, 0, math.inf, open_low=True)
     lower_tail, upper_tail = _tails(confidence, side)
     low, high = 0.0, math.inf
-    from scipy.special import gammainccinv, gammaincinv  # noqa: PLC0415  (scipy loads slowly)
+    from scipy.special import gammainccinv, gammaincinv
 
     if lower_tail and n_seen:
         low = float(gammaincinv(n_seen, lower_tail)) / exposure

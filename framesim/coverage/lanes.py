@@ -80,9 +80,7 @@ def receive_lanes(tables: Tables, wire: NDArray[np.uint8], *, idle: int, rest_bi
         speak(full & (bit == last), stuffing, at)
         step = ~full
         stuffed = tables.stuffed[node, bit]
-        run = np.where(full, 1, np.where(stuffed, np.where((bit == last) & (run > 0), run + 1, 1), 0)).astype(
-            np.int8
-        )
+        run = np.where(full, 1, np.where(stuffed, np.where((bit == last) & (run > 0), run + 1, 1), 0)).astype(np.int8)
         last = bit
         fault = np.where(step, tables.fault[node, bit], -1).astype(np.int64)
         speak(fault >= 0, fault, at)

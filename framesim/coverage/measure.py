@@ -83,9 +83,7 @@ def _parts(scenario: Scenario) -> Iterator[tuple[str, float, float, _Part]]:
         yield from _channel_parts(scenario, scenario.disturbance, traffic)
 
 
-def _engine_parts(
-    scenario: Scenario, engine: Ignition, traffic: Traffic
-) -> Iterator[tuple[str, float, float, _Part]]:
+def _engine_parts(scenario: Scenario, engine: Ignition, traffic: Traffic) -> Iterator[tuple[str, float, float, _Part]]:
     every_s = scenario.signal.every_s
     n_slots = max(1, round(scenario.hours * 3600 / every_s))
     step = max(1, round(WINDOW_S / every_s))
@@ -109,22 +107,18 @@ def _window(scenario: Scenario, engine: Ignition, traffic: Traffic, first: int, 
         toggled=traffic.touched_frames(hits.toggled),
         flipped=len(sent),
     )
-    times = np.arange(first, stop) * every_s
+    times = np.arange(first, stop, dtype=np.float64) * every_s
     return _Part(tally=tally, funnel=funnel, silent=_samples(scenario, engine, times))
 
 
-def _channel_parts(
-    scenario: Scenario, channel: Channel, traffic: Traffic
-) -> Iterator[tuple[str, float, float, _Part]]:
+def _channel_parts(scenario: Scenario, channel: Channel, traffic: Traffic) -> Iterator[tuple[str, float, float, _Part]]:
     name = str(channel.describe()["kind"])
     n_bits = scenario.sender.most_bits
     for unit, first in enumerate(range(0, scenario.frames, FRAMES_AT_ONCE)):
         stop = min(first + FRAMES_AT_ONCE, scenario.frames)
         rng = np.random.Generator(np.random.Philox(np.random.SeedSequence(scenario.seed, spawn_key=(unit,))))
         hits = channel.flips(stop - first, n_bits, rng)
-        places = (
-            np.array([traffic.first_bit(first + int(frame)) for frame in hits.frame], np.int64) + hits.bit
-        )
+        places = np.array([traffic.first_bit(first + int(frame)) for frame in hits.frame], np.int64) + hits.bit
         sent, seen, flips = traffic.disturbed(places)
         tally = tally_disturbed(sent, seen, flips)
         yield name, stop / scenario.frames, 0.0, _Part(tally=dataclasses.replace(tally, frames=stop - first))
@@ -147,9 +141,7 @@ def _samples(scenario: Scenario, engine: Ignition, times: "np.typing.NDArray[np.
     )
 
 
-def _report(
-    scenario: Scenario, totals: dict[str, _Part], done_s: dict[str, float], *, partial: bool
-) -> CoverageReport:
+def _report(scenario: Scenario, totals: dict[str, _Part], done_s: dict[str, float], *, partial: bool) -> CoverageReport:
     per_hour = 3600 / scenario.signal.every_s
     signal = scenario.signal
     frames = tuple(
@@ -203,7 +195,5 @@ def _notes(scenario: Scenario) -> tuple[str, ...]:
         )
         ratio = scenario.disturbance.sparks_per_second * scenario.signal.every_s
         if abs(ratio - round(ratio)) < 1e-3 and round(ratio):
-            notes.append(
-                "Warning: here the samples do keep step with the engine; the shares are those of one phase."
-            )
+            notes.append("Warning: here the samples do keep step with the engine; the shares are those of one phase.")
     return tuple(notes)

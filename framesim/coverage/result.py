@@ -45,9 +45,7 @@ class FrameResult:
     @property
     def undetected(self) -> Estimate | None:
         """P(undetected) per frame sent; None if no frame was sent."""
-        return (
-            share_of(self.tally.undetected, self.tally.frames, self.confidence) if self.tally.frames else None
-        )
+        return share_of(self.tally.undetected, self.tally.frames, self.confidence) if self.tally.frames else None
 
     @property
     def coverage(self) -> Estimate | None:
@@ -118,9 +116,7 @@ class AnalogResult:
     @property
     def wrong(self) -> Estimate | None:
         """P(silently wrong) per sample; None if none was taken."""
-        return (
-            share_of(self.silent.wrong, self.silent.samples, self.confidence) if self.silent.samples else None
-        )
+        return share_of(self.silent.wrong, self.silent.samples, self.confidence) if self.silent.samples else None
 
     def to_json(self, *, seed: int) -> dict[str, Any]:
         """Return the result, ready for JSON."""
@@ -185,7 +181,10 @@ class CoverageReport:
                 "hours": self.hours,
                 "partial": self.partial,
                 "columns": list(self.columns),
-                "links": [result.to_json(seed=self.seed) for result in (*self.frames, *self.analog)],
+                "links": [
+                    *(result.to_json(seed=self.seed) for result in self.frames),
+                    *(result.to_json(seed=self.seed) for result in self.analog),
+                ],
                 "disturbance": dict(self.disturbance),
                 "notes": list(self.notes),
             },

@@ -230,9 +230,7 @@ def scenario_from_text(text: str, *, file: str) -> Scenario:
         BadInput: see ``load_scenario``.
     """
     if not text.strip():
-        raise BadInput(
-            f"{file}: empty; expected a scenario in TOML, at least title, [signal], [sender], [disturbance]"
-        )
+        raise BadInput(f"{file}: empty; expected a scenario in TOML, at least title, [signal], [sender], [disturbance]")
     try:
         table = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
@@ -256,9 +254,7 @@ def scenario_from_text(text: str, *, file: str) -> Scenario:
 
 def _disturbance(table: Mapping[str, Any], file: str) -> Any:
     if "disturbance" not in table:
-        raise BadInput(
-            f"{file}: disturbance: missing; expected a table with kind = one of {', '.join(CHANNELS)}"
-        )
+        raise BadInput(f"{file}: disturbance: missing; expected a table with kind = one of {', '.join(CHANNELS)}")
     part = expect_type(table["disturbance"], dict, file=file, key="disturbance")
     kind = part.get("kind")
     if kind not in CHANNELS:

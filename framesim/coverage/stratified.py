@@ -8,7 +8,8 @@ own limits; what lies beyond the last stratum is bounded by its probability. The
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
-from math import comb
+from itertools import combinations
+from math import comb, lgamma, log, log1p
 
 import numpy as np
 
@@ -71,19 +72,13 @@ def _stratum(sent: WireFrame, flips: int, patterns: int, seed: int) -> Stratum:
     exhaustive = comb(n_bits, flips) <= max(patterns, n_bits)
     undetected = tried = 0
     first: Counter[Check] = Counter()
-    for places in _all(n_bits, flips) if exhaustive else _some(n_bits, flips, patterns, seed):
+    for places in combinations(range(n_bits), flips) if exhaustive else _some(n_bits, flips, patterns, seed):
         judgement = judge(sent, sent.flipped(places))
         tried += 1
         undetected += judgement.outcome is Outcome.UNDETECTED
         if judgement.check is not None:
             first[judgement.check] += 1
     return Stratum(flips=flips, tried=tried, undetected=undetected, exhaustive=exhaustive, first=dict(first))
-
-
-def _all(n_bits: int, flips: int) -> Iterable[tuple[int, ...]]:
-    from itertools import combinations
-
-    return combinations(range(n_bits), flips)
 
 
 def _some(n_bits: int, flips: int, patterns: int, seed: int) -> Iterable[tuple[int, ...]]:
@@ -113,6 +108,9 @@ def combined(strata: tuple[Stratum, ...], n_bits: int, bit_error_ratio: float, c
 
 
 def _binomial(n_bits: int, chance: float) -> "np.typing.NDArray[np.float64]":
-    from scipy.stats import binom
-
-    return np.asarray(binom.pmf(np.arange(n_bits + 1), n_bits, chance), np.float64)
+    """Return the probabilities of 0 .. n_bits flips; by logarithms, since the binomials alone overflow."""
+    if chance == 0:
+        return np.array([1.0] + [0.0] * n_bits)
+    many = [lgamma(n_bits + 1) - lgamma(k + 1) - lgamma(n_bits - k + 1) for k in range(n_bits + 1)]
+    flips = np.arange(n_bits + 1)
+    return np.asarray(np.exp(np.array(many) + flips * log(chance) + (n_bits - flips) * log1p(-chance)), np.float64)

@@ -45,9 +45,7 @@ class Traffic:
         payload = bytes(
             (word >> 8, word & 0xFF, slot & 0xFF, speed >> 8, speed & 0xFF, oil, 0x41, 138 + (slot // 50) % 3)
         )
-        return CanFrame(
-            identifier=sender.identifier, extended=sender.extended, payload=payload[: sender.payload_bytes]
-        )
+        return CanFrame(identifier=sender.identifier, extended=sender.extended, payload=payload[: sender.payload_bytes])
 
     def _wire(self, slot: int) -> WireFrame:
         return encode(self.frame(slot))

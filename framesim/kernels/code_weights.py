@@ -6,8 +6,6 @@ is for stands in ``framesim/codes``: ``dual.py``, ``spectrum.py`` and ``lookup.p
 All indexes are unsigned: a signed one may wrap round, and the compiler then often gives up on vectors.
 """
 
-# ruff: noqa: PLR0917 - compiled functions take their arguments by place
-
 from collections.abc import Callable
 from typing import Any, TypeVar, cast
 
@@ -27,9 +25,7 @@ def _compiled(function: _F) -> _F:
 
 
 @_compiled
-def walk_weights(
-    trail: Any, lead: Any, weight: Any, turns: int, width: int, after: Any, out: Any, hist: Any
-) -> None:
+def walk_weights(trail: Any, lead: Any, weight: Any, turns: int, width: int, after: Any, out: Any, hist: Any) -> None:
     """Slide windows along one cycle of the register and count their weights.
 
     Several stretches of the cycle advance side by side, eight steps a turn, so that the processor need not
@@ -71,9 +67,7 @@ def walk_weights(
 
 
 @_compiled
-def transform_weights(
-    low: Any, lane: Any, high: Any, block: Any, first: int, stop: int, signs: Any, hist: Any
-) -> None:
+def transform_weights(low: Any, lane: Any, high: Any, block: Any, first: int, stop: int, signs: Any, hist: Any) -> None:
     """Count the weights of dual words by Walsh-Hadamard transforms, one block of functionals at a time.
 
     A functional is split into (high, low, lane). For one high part, ``block`` collects +1 or -1 for each
@@ -199,9 +193,7 @@ def _place(value: Any, keys: Any, places: Any) -> int:
 
 
 @_compiled
-def search_words(
-    syndromes: Any, keys: Any, places: Any, sieve: Any, weight: int, shortest: bool, word: Any
-) -> int:
+def search_words(syndromes: Any, keys: Any, places: Any, sieve: Any, weight: int, shortest: bool, word: Any) -> int:
     """Look for code words of one weight that have a flip at position 0.
 
     All choices of ``weight - 2`` more positions are tried, ascending by the highest of them, and the position

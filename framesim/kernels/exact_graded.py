@@ -89,7 +89,7 @@ def _pairs(
             exponent, added = np.int64(jump[state, 1 - level]), add[state, 1 - level]
             later, there = at + 1, flipped
             n_here, lowest, highest = 0, n_bits + 1, 0
-            while n_single[later, there]:
+            while there >= 0 and n_single[later, there]:
                 now = np.int64(bits[later])
                 if single[later, there] >= 0:
                     before = np.uint32(single[later, there]) ^ added
@@ -289,7 +289,7 @@ def count_by_flips(
     wanted = np.zeros((n_bits, n_states), np.bool_)
     for at in range(n_bits):
         for state in range(n_states):
-            wanted[at, state] = reach[at, state] + fewest[at, state] <= flips
+            wanted[at, state] = np.int64(reach[at, state]) + np.int64(fewest[at, state]) <= flips
     single = np.empty((n_bits, n_states), np.int64)
     n_single = np.zeros((n_bits + 1, n_states), np.int32)
     _single(target, add, jump, powers, width, bits, sent_bits, required, wanted, single, n_single)

@@ -117,13 +117,14 @@ class _NibbleWriter(_Plain):
 
 
 class _NibbleReader:
-    __slots__ = ("level", "long", "rule", "sync", "ticks", "unsaid")
+    __slots__ = ("level", "long", "read", "rule", "sync", "ticks", "unsaid")
 
     def __init__(self, rule: NibblePulses, previous: int) -> None:
         self.rule = rule
         self.level = previous
         self.ticks = 0
         self.sync = 0  # width of the sync pulse, once it is over
+        self.read = False  # there was a nibble
         self.long = False  # the pulse that is running is no nibble
         self.unsaid = False  # the sync pulse differs too much from the one before
 
@@ -154,7 +155,7 @@ class _NibbleReader:
         return OVER
 
     def _nibble_over(self, width: int) -> Reading:
-        self.long = False
+        self.read, self.long = True, False
         value = nearest_ticks(width, self.sync) - ZERO
         # A receiver that did not look at the width would keep its four low bits.
         return NIBBLES[value] if 0 <= value <= 15 else NO_NIBBLES[value & 15]
@@ -167,7 +168,8 @@ class _NibbleReader:
         if self.long or nearest_ticks(self.ticks, self.sync) <= FIFTEEN:
             return RISING
         self.long = True
-        return LATE if self.rule.counted else OVER
+        # Counted or not, one nibble at least follows a sync pulse.
+        return LATE if self.rule.counted or not self.read else OVER
 
     def due(self, *, last: bool) -> bool:
         # Nibbles that nobody counted are over only when a pulse turns out to be none.

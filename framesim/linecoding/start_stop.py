@@ -92,7 +92,7 @@ class LevelRun:
     @property
     def name(self) -> str:
         """The rule's name in docs and diagrams."""
-        return f"a run of at least {self.least} {'ones' if self.level else 'zeros'}"
+        return f"{self.least} or more {'high' if self.level else 'low'} bits"
 
     def encoder(self, previous: int) -> Encoder:
         """Start the run."""

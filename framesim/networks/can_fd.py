@@ -79,6 +79,11 @@ def data_bits(values: Mapping[str, Any]) -> int:
     return 8 * LENGTHS[values["DLC"]] if values["FDF"] else can.data_bits(values)
 
 
+def is_fd(values: Mapping[str, Any]) -> bool:
+    """Tell from the bits read whether the frame is an FD frame; XLF is there where a CAN XL receiver reads."""
+    return bool(values["FDF"]) and not values.get("XLF")
+
+
 def is_long(values: Mapping[str, Any]) -> bool:
     """Tell from the bits read whether the longer CRC guards an FD frame."""
     return bool(values["DLC"] > LENGTHS.index(16))
@@ -86,9 +91,9 @@ def is_long(values: Mapping[str, Any]) -> bool:
 
 CLASSIC = Condition("classic", lambda values: not values["FDF"])
 CLASSIC_EXTENDED = Condition("classic extended", lambda values: not values["FDF"] and bool(values["IDE"]))
-FD = Condition("FD", lambda values: bool(values["FDF"]))
-FD_SHORT = Condition("FD to 16 bytes", lambda values: bool(values["FDF"]) and not is_long(values))
-FD_LONG = Condition("FD over 16 bytes", lambda values: bool(values["FDF"]) and is_long(values))
+FD = Condition("FD", is_fd)
+FD_SHORT = Condition("FD to 16 bytes", lambda values: is_fd(values) and not is_long(values))
+FD_LONG = Condition("FD over 16 bytes", lambda values: is_fd(values) and is_long(values))
 LATE = Condition("two-bit slot", lambda values: values.get("ACK delimiter") == 0)
 HAS_DATA = Condition("with data", lambda values: data_bits(values) > 0)
 
@@ -108,20 +113,26 @@ def classic_crc(view: View) -> int:
     return crc("CRC-15/CAN").of(view.bits(*HEAD))
 
 
-def stuff_count(view: View) -> int:
-    """Return the field that says how many dynamic stuff bits there are: three Gray-coded bits and parity."""
-    return int(stuff_count_sequence(view.inserted(*HEAD)).to01(), 2)
+def stuff_count_guard(head: tuple[str, ...]) -> Guard:
+    """Return the guard of the field that says how many dynamic stuff bits there are."""
+    return Guard(
+        check=Check.STUFF_COUNT,
+        expected=lambda view: int(stuff_count_sequence(view.inserted(*head)).to01(), 2),
+        covers=head,
+        spoken_after="ACK delimiter",
+    )
 
 
-def fd_crc(code: str) -> Callable[[View], int]:
-    """Return the computation of an FD CRC: dynamic stuff bits and stuff count enter, fixed ones do not."""
-    return lambda view: crc(code).of(view.coded(*HEAD) + view.bits("stuff count"))
-
-
-def fd_guard(code: str, *, iso: bool) -> Guard:
-    """Return the guard of an FD CRC field."""
-    covers = (*HEAD, "stuff count") if iso else HEAD
-    return Guard(check=Check.CRC, expected=fd_crc(code), covers=covers, code=code, spoken_after="ACK delimiter")
+def fd_guard(code: str, covers: tuple[str, ...]) -> Guard:
+    """Return the guard of an FD CRC field: dynamic stuff bits and stuff count enter, fixed stuff bits do not."""
+    *head, count = covers if covers[-1] == "stuff count" else (*covers, "")
+    return Guard(
+        check=Check.CRC,
+        expected=lambda view: crc(code).of(view.coded(*head) + view.bits(count)),
+        covers=covers,
+        code=code,
+        spoken_after="ACK delimiter",
+    )
 
 
 CLASSIC_ROWS = {field.name: field for field in can.LAYOUT.fields}
@@ -142,76 +153,72 @@ def rtr_name(values: Mapping[str, Any]) -> str:
     return "RRS" if values["FDF"] else "RTR"
 
 
-def layout(*, iso: bool) -> Layout:
-    """Return the layout of the ISO format, or of the original one."""
-    code = "ISO-CAN-FD" if iso else "CAN-FD"
+def rows(*, iso: bool, head: tuple[str, ...] = HEAD) -> tuple[Field, ...]:
+    """Return the rows of the ISO format, or of the original one; ``head`` names all that is dynamically stuffed."""
+    code, covers = ("ISO-CAN-FD", (*head, "stuff count")) if iso else ("CAN-FD", head)
     stuff_count_row = Field(
-        name="stuff count", width=4, coding=FIXED, clause="CRC field", when=FD,
-        guard=Guard(check=Check.STUFF_COUNT, expected=stuff_count, covers=HEAD, spoken_after="ACK delimiter"),
+        name="stuff count", width=4, coding=FIXED, clause="CRC field", when=FD, guard=stuff_count_guard(head),
         about="number of dynamic stuff bits modulo 8, Gray coded, and even parity; flagged like a CRC error",
     )  # fmt: skip
-    return Layout(
-        accept_after="EOF",
-        fields=(
-            classic_row("SOF", clause="start of frame"),
-            classic_row("identifier", clause="arbitration field"),
-            classic_row("RTR", clause="arbitration field, RRS and SRR", shown=rtr_name,
-                        source=lambda frame: int(frame.extended),
-                        about="RRS, dominant, in the place of RTR; in an extended frame SRR, recessive; "
-                              "taken either way, but it enters the CRC"),
-            classic_row("IDE", clause="arbitration field, control field"),
-            classic_row("identifier extension", clause="arbitration field"),
-            classic_row("extended RTR", clause="arbitration field, RRS", source=lambda frame: 0,
-                        shown=lambda values: "RRS" if values["FDF"] else "RTR",
-                        about="RRS, dominant, in the place of RTR; taken either way"),
-            Field(name="FDF", width=1, coding=STUFFED, clause="control field", steers=True,
-                  source=lambda frame: 1,
-                  about="recessive: an FD frame; dominant: a classic one, where it is called r0 or r1"),
-            classic_row("r0", clause="control field, classic extended frame", when=CLASSIC_EXTENDED),
-            Field(name="res", width=1, coding=STUFFED, clause="control field, protocol exception", when=FD,
-                  level=0, abandons=iso,
-                  about="dominant; recessive announces a format yet unknown: the receiver leaves the frame "
-                        "without an error flag" if iso else "dominant, called r0; taken either way"),
-            Field(name="BRS", width=1, coding=STUFFED, clause="control field", when=FD,
-                  source=lambda frame: int(frame.bit_rate_switch),
-                  about="recessive: the data bit rate begins here"),
-            Field(name="ESI", width=1, coding=STUFFED, clause="control field", when=FD,
-                  source=lambda frame: int(frame.error_state),
-                  about="recessive: the sender is error passive"),
-            classic_row("DLC", clause="control field",
-                        about="how many bytes follow: 0..8; 9..15 mean 12, 16, 20, 24, 32, 48, 64 "
-                              "(in a classic frame 8)"),
-            classic_row("data", width=data_bits, clause="data field", when=HAS_DATA),
-            *([stuff_count_row] if iso else []),
-            Field(name="CRC-17", width=17, coding=FIXED, clause="CRC field", when=FD_SHORT,
-                  guard=fd_guard(f"CRC-17/{code}", iso=iso), shown=lambda values: "CRC",
-                  about="remainder over everything before it, without fixed stuff bits"),
-            Field(name="CRC-21", width=21, coding=FIXED, clause="CRC field", when=FD_LONG,
-                  guard=fd_guard(f"CRC-21/{code}", iso=iso), shown=lambda values: "CRC",
-                  about="the same in frames of more than 16 bytes"),
-            Field(name="CRC delimiter", width=1, level=1, check=Check.FORM, clause="CRC field", when=FD,
-                  about="recessive; a fixed stuff bit is never due before it"),
-            classic_row("CRC", name="CRC-15", clause="CRC field, classic frame", when=CLASSIC,
-                        shown=lambda values: "CRC",
-                        guard=Guard(check=Check.CRC, expected=classic_crc, covers=HEAD, code="CRC-15/CAN",
-                                    spoken_after="classic ACK delimiter")),
-            # Inside the stuffed region, so that a stuff bit due after the CRC is still sent; on the delimiter
-            # itself none can fall due.
-            classic_row("CRC delimiter", name="classic CRC delimiter", coding=STUFFED, when=CLASSIC,
-                        clause="CRC field, classic frame", shown=lambda values: "CRC delimiter"),
-            classic_row("ACK slot", clause="ACK field"),
-            classic_row("ACK delimiter", name="classic ACK delimiter", clause="ACK field, classic frame",
-                        when=CLASSIC, shown=lambda values: "ACK delimiter"),
-            Field(name="ACK delimiter", width=1, level=1, clause="ACK field", when=FD, steers=True,
-                  shown=lambda values: "ACK delimiter" if values["ACK delimiter"] else "ACK slot",
-                  about="recessive; dominant is the second bit of a slot that receivers fill one after the "
-                        "other, and the delimiter follows"),
-            Field(name="late ACK delimiter", width=1, level=1, check=Check.FORM, clause="ACK field",
-                  when=LATE, shown=lambda values: "ACK delimiter",
-                  about="recessive; there only after a slot of two bits"),
-            classic_row("EOF", clause="end of frame"),
-            classic_row("last EOF bit", clause="end of frame"),
-        ),
+    return (
+        classic_row("SOF", clause="start of frame"),
+        classic_row("identifier", clause="arbitration field", carries="identifier"),
+        classic_row("RTR", clause="arbitration field, RRS and SRR", shown=rtr_name,
+                    source=lambda frame: int(frame.extended),
+                    about="RRS, dominant, in the place of RTR; in an extended frame SRR, recessive; "
+                          "taken either way, but it enters the CRC"),
+        classic_row("IDE", clause="arbitration field, control field", carries="extended"),
+        classic_row("identifier extension", clause="arbitration field", carries="identifier"),
+        classic_row("extended RTR", clause="arbitration field, RRS", source=lambda frame: 0,
+                    shown=lambda values: "RRS" if values["FDF"] else "RTR",
+                    about="RRS, dominant, in the place of RTR; taken either way"),
+        Field(name="FDF", width=1, coding=STUFFED, clause="control field", steers=True,
+              source=lambda frame: 1,
+              about="recessive: an FD frame; dominant: a classic one, where it is called r0 or r1"),
+        classic_row("r0", clause="control field, classic extended frame", when=CLASSIC_EXTENDED),
+        Field(name="res", width=1, coding=STUFFED, clause="control field, protocol exception", when=FD,
+              level=0, abandons=iso,
+              about="dominant; recessive announces a format yet unknown: the receiver leaves the frame "
+                    "without an error flag" if iso else "dominant, called r0; taken either way"),
+        Field(name="BRS", width=1, coding=STUFFED, clause="control field", when=FD,
+              source=lambda frame: int(frame.bit_rate_switch), carries="bit_rate_switch",
+              about="recessive: the data bit rate begins here"),
+        Field(name="ESI", width=1, coding=STUFFED, clause="control field", when=FD,
+              source=lambda frame: int(frame.error_state), carries="error_state",
+              about="recessive: the sender is error passive"),
+        classic_row("DLC", clause="control field",
+                    about="how many bytes follow: 0..8; 9..15 mean 12, 16, 20, 24, 32, 48, 64 "
+                          "(in a classic frame 8)"),
+        classic_row("data", width=data_bits, clause="data field", when=HAS_DATA, carries="payload"),
+        *([stuff_count_row] if iso else []),
+        Field(name="CRC-17", width=17, coding=FIXED, clause="CRC field", when=FD_SHORT,
+              guard=fd_guard(f"CRC-17/{code}", covers), shown=lambda values: "CRC",
+              about="remainder over everything before it, without fixed stuff bits"),
+        Field(name="CRC-21", width=21, coding=FIXED, clause="CRC field", when=FD_LONG,
+              guard=fd_guard(f"CRC-21/{code}", covers), shown=lambda values: "CRC",
+              about="the same in frames of more than 16 bytes"),
+        Field(name="CRC delimiter", width=1, level=1, check=Check.FORM, clause="CRC field", when=FD,
+              about="recessive; a fixed stuff bit is never due before it"),
+        classic_row("CRC", name="CRC-15", clause="CRC field, classic frame", when=CLASSIC,
+                    shown=lambda values: "CRC",
+                    guard=Guard(check=Check.CRC, expected=classic_crc, covers=HEAD, code="CRC-15/CAN",
+                                spoken_after="classic ACK delimiter")),
+        # Inside the stuffed region, so that a stuff bit due after the CRC is still sent; on the delimiter
+        # itself none can fall due.
+        classic_row("CRC delimiter", name="classic CRC delimiter", coding=STUFFED, when=CLASSIC,
+                    clause="CRC field, classic frame", shown=lambda values: "CRC delimiter"),
+        classic_row("ACK slot", clause="ACK field"),
+        classic_row("ACK delimiter", name="classic ACK delimiter", clause="ACK field, classic frame",
+                    when=CLASSIC, shown=lambda values: "ACK delimiter"),
+        Field(name="ACK delimiter", width=1, level=1, clause="ACK field", when=FD, steers=True,
+              shown=lambda values: "ACK delimiter" if values["ACK delimiter"] else "ACK slot",
+              about="recessive; dominant is the second bit of a slot that receivers fill one after the "
+                    "other, and the delimiter follows"),
+        Field(name="late ACK delimiter", width=1, level=1, check=Check.FORM, clause="ACK field",
+              when=LATE, shown=lambda values: "ACK delimiter",
+              about="recessive; there only after a slot of two bits"),
+        classic_row("EOF", clause="end of frame"),
+        classic_row("last EOF bit", clause="end of frame"),
     )  # fmt: skip
 
 
@@ -245,7 +252,7 @@ CAN_FD = Network(
     title="CAN FD",
     standard="ISO 11898-1:2015",
     frame_type=CanFdFrame,
-    layout=layout(iso=True),
+    layout=Layout(accept_after="EOF", fields=rows(iso=True)),
     assemble=assembler(iso=True),
     monitors=True,
     unmonitored=frozenset({"ACK delimiter"}),  # the sender takes a slot of two bits
@@ -259,6 +266,6 @@ CAN_FD_ORIGINAL = replace(
     name="can-fd-original",
     title="CAN FD, original format of 2012",
     standard="CAN with Flexible Data-Rate, Specification 1.0 (2012)",
-    layout=layout(iso=False),
+    layout=Layout(accept_after="EOF", fields=rows(iso=False)),
     assemble=assembler(iso=False),
 )

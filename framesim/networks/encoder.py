@@ -84,4 +84,5 @@ def encode_with(network: Network, frame: Any) -> WireFrame:
         inserted=tuple(inserted),
         network=network.name,
         frame=frame,
+        fields=tuple(field.name for field, _, _ in laid),
     )

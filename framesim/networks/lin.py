@@ -140,6 +140,7 @@ def network(found: Layout, checksum: Callable[[Mapping[str, Any]], str]) -> Netw
         ),
         monitors=True,
         bit_rates=(2_400, 9_600, 10_417, 19_200),
+        rest_bits=response_most(LONGEST) + 1,
         configured_for=lambda frame: _alike(len(frame.payload), frame.checksum),
     )
 

@@ -28,6 +28,8 @@ class Network:
         ends_with_wire: a frame ends when the wire does, not when a field says so.
         provisional: why the format is not certain; empty if it is.
         bit_rates: bit rates in use, bit/s (common practice).
+        rest_bits: how long a resting wire can take to bring a receiver to its conclusion, where that is known to be
+            short; None: not known.
         configured_for: the network as the receivers of a given frame are configured, where something that is
             not on the wire (a channel, a segment of the cycle) differs by frame; None: it never does.
     """
@@ -44,6 +46,7 @@ class Network:
     ends_with_wire: bool = False
     provisional: str = ""
     bit_rates: tuple[int, ...] = ()
+    rest_bits: int | None = None
     configured_for: "Callable[[Any], Network] | None" = None
 
     @cached_property

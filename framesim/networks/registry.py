@@ -12,10 +12,11 @@ __all__ = ["configured", "names", "network", "network_of", "register"]
 _PLACES: dict[str, str] = {
     "can": "framesim.networks.can:CAN",
     "can-fd": "framesim.networks.can_fd:CAN_FD",
+    "can-xl": "framesim.networks.can_xl:CAN_XL",
     "lin": "framesim.networks.lin:LIN",
-    "sent": "framesim.networks.sent:SENT",
     "flexray": "framesim.networks.flexray:FLEXRAY",
     "ethernet": "framesim.networks.ethernet:ETHERNET",
+    "sent": "framesim.networks.sent:SENT",
 }
 
 # Configurations of a network that have a name of their own but are no network of their own.
@@ -29,6 +30,7 @@ _VARIANTS: dict[str, str] = {
 _FRAME_TYPES: dict[str, str] = {
     "CanFrame": "can",
     "CanFdFrame": "can-fd",
+    "CanXlFrame": "can-xl",
     "EthernetFrame": "ethernet",
     "FlexRayFrame": "flexray",
     "LinFrame": "lin",

@@ -2,9 +2,9 @@
 
 from typing import NamedTuple
 
+from framesim.coverage.carriers import CARRIERS
 from framesim.coverage.compare import Comparison, Lane
 from framesim.coverage.estimate import Estimate
-from framesim.networks.registry import network
 
 __all__ = ["Part", "notes", "parts"]
 
@@ -29,20 +29,20 @@ def parts(comparison: Comparison) -> tuple[Part, ...]:
     wire = Part(
         "On the wire",
         ("link", "payload", "wire bits", "at least", "at most", "Mbit/s", "time µs", "efficiency", "load"),
-        tuple(_wire(lane) for lane in lanes),
+        (*(_wire(lane) for lane in lanes), ("analog line", *["-"] * 8)),
     )
     value = Part(
         "For the value",
-        ("link", "signal wires", "steps", "with one repeat, ms", "repeated by"),
+        ("link", "signal wires", "steps", "with one repeat, ms", "what mends an error"),
         (
             *(_value(lane, comparison) for lane in lanes),
-            ("analog line", "1", f"{comparison.analog_steps:,}", "-", "nobody: no error is seen"),
+            ("analog line", "1", f"{comparison.analog_steps:,}", "-", "never seen"),
         ),
     )
     checks = Part(
         f"Undetected, per frame, at a bit error ratio of {comparison.bit_error_ratio:g}",
-        ("link", "CRC misses no fewer than", "estimate", f"interval ({comparison.confidence * 100:.6g} %)"),
-        tuple(_check(lane) for lane in lanes),
+        ("link", "fewest flips its CRC misses", "estimate", f"interval ({comparison.confidence * 100:.6g} %)"),
+        (*(_check(lane) for lane in lanes), ("analog line", "-", "-", "no error is ever detected")),
     )
     return wire, value, checks
 
@@ -54,20 +54,22 @@ def notes(comparison: Comparison) -> tuple[str, ...]:
         "are ticks of 3 µs.",
         "At least, at most: over all payloads of this length; with bit stuffing, the bounds of no stuff bit and of the "
         "most there can be.",
-        f"Undetected: independent flips at one receiver, frame bits only; every single flip tried, 2 to 4 flips by "
+        "Undetected: independent flips at one receiver, frame bits only; every single flip tried, 2 to 4 flips by "
         f"{comparison.patterns:,} sampled patterns each (seed {comparison.seed}), limits after Clopper-Pearson combined "
         "by MOVER, more flips bounded by their probability. An interval from 0 means that none was seen: its end is "
         "then an upper bound, set by how many patterns were tried, and says little about the network.",
-        "A CRC's distance counts flips behind the line code; bit stuffing lets fewer flips through than that.",
+        "Fewest flips its CRC misses: behind the line code, at this length. Bit stuffing lets fewer flips through than "
+        "that. LIN has a carry-around sum, no CRC; SENT's CRC guards nibbles, and a flip of one tick changes a pulse, "
+        "so flips of ticks do not compare.",
     ]
     provisional = [lane for lane in comparison.lanes if lane.provisional]
-    said += [f"{network(lane.network).title} is provisional: {lane.provisional}" for lane in provisional]
+    said += [f"* {CARRIERS[lane.network].title} is provisional: {lane.provisional}" for lane in provisional]
     said += [f"Left out: {reason}." for reason in comparison.left_out.values()]
     return tuple(said)
 
 
 def _title(lane: Lane) -> str:
-    return network(lane.network).title + (" (provisional)" if lane.provisional else "")
+    return CARRIERS[lane.network].title + ("*" if lane.provisional else "")
 
 
 def _wire(lane: Lane) -> tuple[str, ...]:
@@ -90,12 +92,12 @@ def _value(lane: Lane, comparison: Comparison) -> tuple[str, ...]:
         str(lane.wires),
         f"{2**comparison.value_bits:,}",
         f"{lane.latency_s * 1e3:,.3g}",
-        "the sender, at once" if lane.repeats else "nobody: the next value",
+        "the sender" if lane.repeats else "next value",
     )
 
 
 def _check(lane: Lane) -> tuple[str, ...]:
-    distance = "no CRC" if lane.distance is None else f"{lane.distance} flips"
+    distance = "-" if lane.distance is None else str(lane.distance)
     return (_title(lane), distance, *_figures(lane.residual))
 
 

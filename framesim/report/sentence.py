@@ -24,7 +24,7 @@ def describe_reception(reception: Reception, n_bits: int) -> str:
     if reception.check is not None:
         return f"not accepted: {reception.check.value} spoke at bit {reception.at}"
     if reception.accepted:
-        return "accepted" if reception.at is None else f"accepted at bit {reception.at}"
+        return "accepted" if reception.valid_at is None else f"accepted at bit {reception.valid_at}"
     if not reception.complete:
         return f"not accepted: the wire ended after {n_bits} bits, before the receiver could conclude"
     return "not accepted: no check spoke and no frame was seen"

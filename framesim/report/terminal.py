@@ -38,6 +38,7 @@ __all__ = [
     "glyphs_for",
     "per_row",
     "screen",
+    "shade_of",
 ]
 
 INDENT = 2
@@ -124,18 +125,17 @@ def draw_decoded(
     """
     _paragraph(console, f"{network.title}, {len(bits)} {'bits' if len(bits) > 1 else 'bit'} given")
     console.print()
-    wanted = () if reception.at is None else (reception.at,)
+    at = reception.valid_at if reception.accepted else reception.at
     strips: list[Strip | Gap] = []
-    for row in rows_of(len(bits), per_row(console.width), most=most, wanted=wanted):
+    for row in rows_of(len(bits), per_row(console.width), most=most, wanted=() if at is None else (at,)):
         if isinstance(row, Strip):
-            inside = reception.at is not None and row.start <= reception.at < row.stop
-            at = reception.at - row.start if inside and reception.at is not None else None
-            strips.append(Strip(start=row.start, levels=bits[row.start : row.stop], spoke=at))
-        else:
-            strips.append(row)
-    speaker = reception.check.value if reception.check else "valid from here"
+            spoke = at - row.start if at is not None and row.start <= at < row.stop else None
+            row = Strip(start=row.start, levels=bits[row.start : row.stop], spoke=spoke)  # noqa: PLW2901 - now filled
+        strips.append(row)
+    speaker = reception.check.value if reception.check else "taken as valid"
     draw_strips(console, strips, speaker=speaker)
-    _paragraph(console, f"{describe_reception(reception, len(bits)).capitalize()}.")
+    said = describe_reception(reception, len(bits))
+    _paragraph(console, f"{said[0].upper()}{said[1:]}.")
     if reception.frame is not None:
         _paragraph(console, _values(reception.frame))
 

@@ -13,7 +13,7 @@ __all__ = ["ethernet_frames"]
 def ethernet_frames(
     *, tagged: bool | None = None, min_size: int = 0, max_size: int = MOST_DATA
 ) -> st.SearchStrategy[EthernetFrame]:
-    """Any valid Ethernet frame. They shrink to zero addresses, type 0x600, no tag, and the shortest payload.
+    """Any valid Ethernet frame. They shrink to zero addresses, no tag, the shortest payload, and its length.
 
     Args:
         tagged: only frames with a VLAN tag, or only frames without; None: both.
@@ -41,11 +41,11 @@ def ethernet_frames(
     types = st.integers(FIRST_TYPE, 0xFFFF)
     kinds: list[st.SearchStrategy[EthernetFrame]] = []
     if tagged is not True:
-        kinds.append(st.builds(EthernetFrame, ethertype=types.filter(_is_no_tag), **shared))
         kinds.append(st.builds(_with_length, **shared))
+        kinds.append(st.builds(EthernetFrame, **shared, ethertype=types.filter(_is_no_tag)))
     if tagged is not False:
-        kinds.append(st.builds(EthernetFrame, ethertype=types, **shared, **tag))
         kinds.append(st.builds(_with_length, **shared, **tag))
+        kinds.append(st.builds(EthernetFrame, **shared, **tag, ethertype=types))
     return st.one_of(kinds)
 
 

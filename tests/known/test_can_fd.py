@@ -17,7 +17,7 @@ from feeding import receive_every_way
 import framesim as fs
 from framesim.codes.register import serial_register
 from framesim.networks import network
-from framesim.networks.can_fd import CAN_FD, LENGTHS, layout
+from framesim.networks.can_fd import CAN_FD, LENGTHS, rows
 from framesim.networks.encoder import encode_with
 from framesim.networks.transitions import ABANDONED
 
@@ -253,7 +253,7 @@ def test_a_recessive_res_bit_loses_the_frame_without_a_word(frame):
 
 # CAN FD 1.0 (from memory): reserved bits are taken at either level
 def test_the_original_format_takes_res_at_either_level():
-    row = layout(iso=False).fields[layout(iso=False).place["res"]]
+    [row] = [row for row in rows(iso=False) if row.name == "res"]
     assert (row.check, row.abandons) == (None, False)
     frame = replace(BASE, iso=False)
     sent = fs.encode(frame)
@@ -275,6 +275,17 @@ def test_one_flip_passes_in_the_original_format_and_is_caught_in_the_iso_format(
         judged = fs.judge(sent, sent.flipped([0]))
         assert judged.outcome == "detected"
         assert {"crc", "stuff_count"} <= judged.alone
+
+
+# found by trying random frames; that FDF alone tells the two formats apart: CANdictionary 2016, "FD format indicator"
+def test_one_flipped_fdf_bit_can_turn_an_fd_frame_into_a_valid_classic_frame():
+    frame = fs.CanFdFrame(identifier=0x1405_C0CD, payload=b"\xc9\x19", extended=True, error_state=True)
+    sent = fs.encode(frame)
+    judged = fs.judge(sent, sent.flipped(places(sent, "FDF")))
+    assert judged.outcome == "undetected"
+    assert judged.reception.frame == fs.CanFrame(
+        identifier=0x1405_C0CD, payload=bytes.fromhex("b2464d6f"), extended=True
+    )
 
 
 def test_every_single_flip_of_these_frames_is_caught_lost_in_silence_or_harmless():

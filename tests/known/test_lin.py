@@ -1,6 +1,8 @@
 """LIN against published figures, and the places where one flipped bit passes."""
 
 import re
+from collections import Counter
+from itertools import product
 
 import pytest
 from bitarray import bitarray
@@ -368,3 +370,17 @@ def test_each_byte_brings_its_own_alignment(early):
 def test_samples_must_be_levels():
     with pytest.raises(fs.BadArgument, match=r"^samples: must be 0 or 1 each$"):
         bits_by_middle_vote([0, 2])
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("checksum", "passed"), [("enhanced", {11: 128, 13: 2, 14: 2, 24: 2, 34: 3}), ("classic", {11: 1024})]
+)
+def test_the_single_flips_that_pass_in_all_frames_of_one_byte(checksum, passed):
+    """The figures of docs/networks/lin.md. Flips elsewhere are harmless, or told by the check that guards the bit."""
+    counts: Counter[int] = Counter()
+    for identifier, byte in product(range(64), range(256)):
+        sent = fs.encode(LinFrame(identifier=identifier, payload=bytes([byte]), checksum=checksum))
+        for place in (11, 13, 14, 24, 34, 44):
+            counts[place] += fs.judge(sent, sent.flipped([place])).outcome is Outcome.UNDETECTED
+    assert +counts == passed

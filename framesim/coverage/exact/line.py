@@ -69,9 +69,7 @@ def line_of(sent: WireFrame, *, acknowledged: bool = True) -> Line:
     """
     found = network(sent.network)
     made = graph(found)
-    bits = (
-        acknowledged_bits(sent, found) if acknowledged else np.frombuffer(sent.bits.unpack(), dtype=np.uint8).copy()
-    )
+    bits = acknowledged_bits(sent, found) if acknowledged else np.frombuffer(sent.bits.unpack(), dtype=np.uint8).copy()
     state, usual = HUNTING, {}
     for level in bits.tolist():
         if not made.held[state, level]:

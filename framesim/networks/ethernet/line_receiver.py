@@ -18,6 +18,8 @@ from framesim.words import Check
 
 __all__ = ["LineReceiver", "receive_symbols"]
 
+SSD_STANDS_FOR = bitarray("10" * SSD_BITS)[:SSD_BITS]  # the receiver puts back what the SSD displaced
+
 State = Enum("State", "START DATA END_1 END_2 OVER REJECTED")
 
 
@@ -48,6 +50,11 @@ class LineReceiver:
     def done(self) -> bool:
         """Whether the verdict stands."""
         return self._state in (State.OVER, State.REJECTED)
+
+    @property
+    def bits(self) -> bitarray:
+        """The wire bits read so far, those that the SSD stands for included."""
+        return SSD_STANDS_FOR + self._bits
 
     def feed(self, symbols: Iterable[int]) -> Reception | None:
         """Take symbols; return the verdict once it stands, else None. Further symbols change nothing.
@@ -129,8 +136,7 @@ class LineReceiver:
     def _end(self) -> None:
         """The stream is over: give the MAC what came, whole nibbles only, and let its verdict stand."""
         self._state = State.OVER
-        preamble = bitarray("101010101")
-        bits = preamble + self._bits
+        bits = self.bits
         self.mac.feed(bits[: len(bits) // 4 * 4])
         self.mac.finish()
         for check, place in self.mac.spoken.items():

@@ -15,7 +15,7 @@ from typing import Any
 
 from framesim.codes import sent_crc
 from framesim.errors import BadArgument, check_number, check_range
-from framesim.linecoding.pulses import PAUSE_LEAST, PAUSE_MOST, LongPulse, NibblePulses, PausePulse
+from framesim.linecoding.pulses import LONG, PAUSE_LEAST, PAUSE_MOST, LongPulse, NibblePulses, PausePulse
 from framesim.networks.layout import UNTOLD, Field, Guard, Layout, Rule
 from framesim.networks.network import Network
 from framesim.networks.view import View
@@ -117,6 +117,7 @@ def network(found: Layout, form: Callable[[Mapping[str, Any]], str]) -> Network:
             crc_form=form(values),
         ),
         bit_rates=(333_333,),
+        rest_bits=PAUSE_MOST + LONG,
         configured_for=lambda frame: network_for(
             nibbles=len(frame.nibbles), crc_form=frame.crc_form, pause=frame.pause is not None
         ),
