@@ -91,32 +91,31 @@ def plan_blocks(
 
 
 @compiled
-def _add_one(sink: Any, source: Any, mask: Any, scale: float, size: Any) -> None:
-    """Add ``scale`` times a block, its registers shifted by ``mask``."""
-    low = mask & U(7)
-    high = mask ^ low
-    a, b, c, d = low, low ^ U(1), low ^ U(2), low ^ U(3)
-    e, f, g, h = low ^ U(4), low ^ U(5), low ^ U(6), low ^ U(7)
-    for eighth in range(size >> U(3)):
-        to = eighth << U(3)
-        by = to ^ high
-        sink[to] += scale * source[by | a]
-        sink[to + U(1)] += scale * source[by | b]
-        sink[to + U(2)] += scale * source[by | c]
-        sink[to + U(3)] += scale * source[by | d]
-        sink[to + U(4)] += scale * source[by | e]
-        sink[to + U(5)] += scale * source[by | f]
-        sink[to + U(6)] += scale * source[by | g]
-        sink[to + U(7)] += scale * source[by | h]
-    for to in range(size & ~U(7), size):
-        sink[to] += scale * source[to ^ mask]
+def _add_one(sink: Any, a: Any, shift_a: Any, scale_a: float, size: Any) -> None:
+    """Add a scaled block, its registers shifted by a constant."""
+    for register in range(size):
+        sink[register] += scale_a * a[register ^ shift_a]
 
 
 @compiled
-def _add_leap(sink: Any, source: Any, add: Any, mask: Any, scale: float, back: Any, size: Any) -> None:
-    """Add ``scale`` times a block whose registers a length code multiplies; ``back`` undoes that."""
-    for to in range(size):
-        sink[to] += scale * source[U(back[to ^ add]) ^ mask]
+def _add_two(
+    sink: Any, a: Any, b: Any, shift_a: Any, shift_b: Any, scale_a: float, scale_b: float, size: Any
+) -> None:
+    """Add two scaled blocks at once."""
+    for register in range(size):
+        sink[register] += scale_a * a[register ^ shift_a] + scale_b * b[register ^ shift_b]
+
+
+@compiled
+def _add_four(
+    sink: Any, a: Any, b: Any, c: Any, d: Any, shift_a: Any, shift_b: Any, shift_c: Any, shift_d: Any, scale_a: float,
+    scale_b: float, scale_c: float, scale_d: float, size: Any,
+) -> None:  # fmt: skip
+    """Add four scaled blocks at once."""
+    for register in range(size):
+        sink[register] += (scale_a * a[register ^ shift_a] + scale_b * b[register ^ shift_b]) + (
+            scale_c * c[register ^ shift_c] + scale_d * d[register ^ shift_d]
+        )
 
 
 @compiled
@@ -128,6 +127,44 @@ def _table_of(exponent: int, powers: Any, width: int, table: Any) -> None:
         column = powers[powers.size // 2 + exponent + place]
         for index in range(half):
             table[half + index] = table[index] ^ column
+
+
+@compiled
+def _add_pairs(
+    sink: Any, more: Any, a: Any, b: Any, c: Any, d: Any, shift: Any, other_shift: Any, scale: Any, other_scale: Any,
+    size: Any,
+) -> None:  # fmt: skip
+    """Add two blocks of a channel with two states at once, each mixed by a matrix."""
+    p, q, r, s = scale[0, 0], scale[0, 1], scale[1, 0], scale[1, 1]
+    t, u, v, w = other_scale[0, 0], other_scale[0, 1], other_scale[1, 0], other_scale[1, 1]
+    for register in range(size):
+        one, two = a[register ^ shift], b[register ^ shift]
+        three, four = c[register ^ other_shift], d[register ^ other_shift]
+        sink[register] += (p * one + r * two) + (t * three + v * four)
+        more[register] += (q * one + s * two) + (u * three + w * four)
+
+
+@compiled
+def _add_terms(sink: Any, blocks: Any, term: Any, shift: Any, scale: Any, size: Any) -> None:
+    """Add scaled and shifted blocks, four at a time where there are so many."""
+    place = 0
+    while place < term.size:
+        rest = term.size - place
+        p, q, r = place + 1, place + 2, place + 3
+        if rest >= 4:
+            _add_four(
+                sink, blocks[term[place]], blocks[term[p]], blocks[term[q]], blocks[term[r]], shift[place], shift[p],
+                shift[q], shift[r], scale[place], scale[p], scale[q], scale[r], size,
+            )  # fmt: skip
+            place += 4
+        elif rest >= 2:
+            _add_two(
+                sink, blocks[term[place]], blocks[term[p]], shift[place], shift[p], scale[place], scale[p], size
+            )
+            place += 2
+        else:
+            _add_one(sink, blocks[term[place]], shift[place], scale[place], size)
+            place += 1
 
 
 @compiled
@@ -171,7 +208,12 @@ def sum_blocks(
     back_of = 0
     scale = np.zeros((n_channel, n_channel))
     onward = np.zeros((n_channel, n_channel))
-    piece = U(2048)
+    most = 0
+    for item in range(n_items):
+        most = max(most, first_source[item + 1] - first_source[item])
+    term, term_shift = np.empty(most * n_channel, np.int64), np.empty(most * n_channel, np.uint64)
+    term_scale = np.empty(most * n_channel)
+    flat = blocks.reshape(blocks.shape[0] * n_channel, blocks.shape[2])
     for item in range(n_items):
         here = slot[item]
         if here < 0:
@@ -181,39 +223,43 @@ def sum_blocks(
         begin = first_source[item]
         mask = np.uint32(0)
         if fresh[item]:
-            for entry in range(begin, begin + n_sources[item]):
-                if source_jump[entry] != 0 and source_jump[entry] != back_of:
-                    back_of = source_jump[entry]
-                    _table_of(-back_of, powers, width, back)
-                    break
             scale[:] = 0
             for one in range(n_channel):
                 scale[one, one] = 1
+            done = begin
             for other in range(n_channel):
-                start = U(0)
-                while start < size:
-                    length = min(piece, size - start)
-                    sink = blocks[here, other, start : start + length]
-                    sink[:] = 0
-                    for entry in range(begin, begin + n_sources[item]):
-                        for one in range(n_channel):
-                            factor = source_scale[entry, one, other]
-                            if factor == 0:
-                                continue
-                            whole = blocks[source[entry], one]
-                            shift = U(source_mask[entry])
-                            if source_jump[entry] == 0:
-                                low = shift & U(2047)
-                                by = start ^ (shift ^ low)
-                                _add_one(sink, whole[by : by + piece], low, factor, length)
-                            else:
-                                if source_jump[entry] != back_of:
-                                    back_of = source_jump[entry]
-                                    _table_of(-back_of, powers, width, back)
-                                for to in range(length):
-                                    register = U(back[(start + to) ^ U(source_add[entry])])
-                                    sink[to] += factor * whole[register ^ shift]
-                    start += piece
+                blocks[here, other, :size] = 0
+            if n_channel == 2:
+                # two states, no length code among the sources: the usual case of a burst channel
+                while done + 1 < begin + n_sources[item] and source_jump[done] == 0 and source_jump[done + 1] == 0:
+                    following = done + 1
+                    _add_pairs(
+                        blocks[here, 0], blocks[here, 1], blocks[source[done], 0], blocks[source[done], 1],
+                        blocks[source[following], 0], blocks[source[following], 1], U(source_mask[done]),
+                        U(source_mask[following]), source_scale[done], source_scale[following], size,
+                    )  # fmt: skip
+                    done += 2
+            for other in range(n_channel):
+                sink = blocks[here, other, :size]
+                n_terms = 0
+                for entry in range(done, begin + n_sources[item]):
+                    for one in range(n_channel):
+                        factor = source_scale[entry, one, other]
+                        if factor == 0:
+                            continue
+                        if source_jump[entry] == 0:
+                            term[n_terms], term_scale[n_terms] = source[entry] * n_channel + one, factor
+                            term_shift[n_terms] = source_mask[entry]
+                            n_terms += 1
+                            continue
+                        if source_jump[entry] != back_of:
+                            back_of = source_jump[entry]
+                            _table_of(-back_of, powers, width, back)
+                        whole = blocks[source[entry], one]
+                        for register in range(size):
+                            shift = U(back[register ^ U(source_add[entry])]) ^ U(source_mask[entry])
+                            sink[register] += factor * whole[shift]
+                _add_terms(sink, flat, term[:n_terms], term_shift, term_scale, size)
             for entry in range(first_in[item], first_in[item + 1]):
                 register = U(in_register[entry])
                 if register < size:

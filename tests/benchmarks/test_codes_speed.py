@@ -12,7 +12,7 @@ from framesim.codes.dual import dual_weights
 from framesim.codes.lookup import count_words
 from framesim.codes.macwilliams import transformed
 
-pytest.importorskip("pytest_benchmark")
+pytestmark = pytest.mark.slow
 
 ETHERNET = crc("CRC-32/ETHERNET")
 FLEXRAY = crc("CRC-24/FLEXRAY-A")

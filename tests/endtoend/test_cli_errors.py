@@ -30,7 +30,7 @@ def assert_one_line(done, *parts):
 @pytest.mark.parametrize(
     ("words", "parts"),
     [
-        ([], ["command: missing", "encode, decode, disturb"]),
+        ([], ["command: missing", "expected one of ", ", encode, decode, "]),
         (["encod"], ["command='encod'", "did you mean encode?"]),
         (["--verison"], ["did you mean --version?"]),
         (["encode"], ["network: missing", "can"]),

@@ -4,6 +4,8 @@ import doctest
 import importlib
 import pathlib
 import pkgutil
+import subprocess
+import sys
 
 import pytest
 
@@ -27,3 +29,9 @@ def test_the_examples_in_the_docstrings_run(name):
 def test_every_code_of_the_catalogue_is_on_the_page():
     page = (ROOT / "docs" / "codes.md").read_text(encoding="utf-8")
     assert [name for name in framesim.codes.names() if f"`{name}`" not in page] == []
+
+
+def test_computing_a_crc_needs_no_numbers_library():
+    words = "import sys, framesim.codes as c; c.crc('CRC-15/CAN').of([1, 0]); print(*sys.modules)"
+    done = subprocess.run([sys.executable, "-c", words], capture_output=True, text=True, timeout=60, check=True)
+    assert not {"numpy", "mpmath", "numba", "scipy", "rich"} & set(done.stdout.split())

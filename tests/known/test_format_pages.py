@@ -1,5 +1,6 @@
 """The networks' pages in the docs show the format as the code has it."""
 
+import ast
 import re
 from pathlib import Path
 
@@ -68,3 +69,17 @@ def test_every_page_is_in_the_index_and_every_link_leads_somewhere():
     linked = {(DOCS / target).resolve() for target in re.findall(r"\]\(([^)#]+)\)", index)}
     assert all(path.exists() for path in linked), sorted(str(path) for path in linked if not path.exists())
     assert set((DOCS / "networks").glob("*.md")) <= linked
+
+
+@pytest.mark.parametrize("page", PAGES.values(), ids=PAGES.keys())
+def test_the_samples_on_a_page_run_and_their_comparisons_hold(page):
+    samples = re.findall(r"```python\n(.*?)```", page, re.DOTALL)
+    assert samples
+    names = {}
+    for sample in samples:
+        for statement in ast.parse(sample).body:
+            if isinstance(statement, ast.Expr):
+                value = eval(compile(ast.Expression(statement.value), "sample", "eval"), names)
+                assert value is not False, ast.unparse(statement)
+            else:
+                exec(compile(ast.Module([statement], []), "sample", "exec"), names)

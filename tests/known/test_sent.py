@@ -117,7 +117,16 @@ def test_a_sync_pulse_may_differ_by_a_quarter_from_56_ticks(ticks, taken):
 
 @pytest.mark.parametrize(
     ("sync", "previous", "taken"),
-    [(56, 56, True), (57, 56, False), (55, 56, False), (64, 64, True), (65, 64, True), (66, 64, False), (63, 64, True)],
+    [
+        (56, 56, True),
+        (57, 56, False),
+        (55, 56, False),
+        (64, 64, True),
+        (65, 64, True),
+        (66, 64, False),
+        (63, 64, True),
+        (64, 63, False),
+    ],
 )
 def test_a_receiver_in_step_compares_the_sync_pulse_with_the_one_before(sync, previous, taken):
     # SAE J2716, receiver: successive calibration pulses within 1.5625 % = 1/64 (seen in a data sheet's description)

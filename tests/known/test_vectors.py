@@ -42,11 +42,7 @@ def frame_from(data: dict[str, Any], name: str) -> Any:
     frame_type = network(name).frame_type
     hints = get_type_hints(frame_type)
     values = {
-        key: bytes.fromhex(value)
-        if hints[key] is bytes
-        else tuple(value)
-        if isinstance(value, list)
-        else value
+        key: bytes.fromhex(value) if hints[key] is bytes else tuple(value) if isinstance(value, list) else value
         for key, value in data.items()
     }
     return frame_type(**values)
@@ -57,9 +53,7 @@ def complaints(document: dict[str, Any]) -> list[str]:
     cases, found = cases_of(document), []
     if document["count"] != len(cases):
         found.append(f"count={document['count']}: the file holds {len(cases)} cases")
-    found += [
-        f"id {id_} repeats" for id_, times in Counter(case["id"] for case in cases).items() if times > 1
-    ]
+    found += [f"id {id_} repeats" for id_, times in Counter(case["id"] for case in cases).items() if times > 1]
     used = {flag for case in cases for flag in case["flags"]}
     found += [f"flag {flag} has no note" for flag in sorted(used - set(document["notes"]))]
     found += [f"note {flag} is never used" for flag in sorted(set(document["notes"]) - used)]
@@ -100,13 +94,12 @@ def test_the_lint_and_the_schema_see_what_is_wrong():
     def spoil(change):
         document = json.loads(json.dumps(DOCUMENTS["can"]))
         change(document)
-        schema = jsonschema.Draft202012Validator(SCHEMA)
-        return complaints(document) + [error.message for error in schema.iter_errors(document)]
+        return complaints(document) or not jsonschema.Draft202012Validator(SCHEMA).is_valid(document)
 
     def first(document, expect):
         return next(case for case in cases_of(document) if case["expect"] == expect)
 
-    assert spoil(lambda document: None) == []
+    assert not spoil(lambda document: None)
     for change in (
         lambda document: document.update(count=1),
         lambda document: document.update(extra=1),
@@ -122,7 +115,7 @@ def test_the_lint_and_the_schema_see_what_is_wrong():
             {**case, "id": 10_000 + number} for number, case in enumerate(300 * [first(document, "accepted")])
         ),
     ):
-        assert spoil(change) != []
+        assert spoil(change)
 
 
 @each_file
@@ -154,9 +147,7 @@ def test_framesim_puts_out_every_wire_that_a_sender_puts_out(document):
             sent = fs.encode(frame_from(case["frame"], name))
             idle = str(network(name).layout.idle)
             own = sent.bits.to01().ljust(len(case["wire"]), idle)
-            assert [place for place, bit in enumerate(case["wire"]) if bit != own[place]] == case["flips"], (
-                where
-            )
+            assert [place for place, bit in enumerate(case["wire"]) if bit != own[place]] == case["flips"], where
             seen = bitarray(case["wire"])
             undetected = fs.judge(sent, seen).outcome is fs.Outcome.UNDETECTED
             assert undetected == ("received" in case), where

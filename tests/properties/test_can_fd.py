@@ -77,6 +77,17 @@ def test_up_to_five_flips_are_not_accepted_as_another_frame(data, frame):
     assert judged.check is None or judged.check in judged.alone
 
 
+@given(can_fd_frames(iso=False, max_size=16))
+def test_in_the_original_format_a_lost_sof_always_passes_before_four_leading_zeros(frame):
+    quiet = replace(frame, identifier=frame.identifier >> 4)
+    lost = 0x80 if not frame.extended else 0x200_0000
+    judged = fs.judge(fs.encode(quiet), fs.encode(quiet).flipped([0]))
+    assert judged.outcome == "undetected"
+    assert judged.reception.frame == replace(quiet, identifier=quiet.identifier | lost)
+    iso = fs.encode(replace(quiet, iso=True))
+    assert fs.judge(iso, iso.flipped([0])).outcome != "undetected"
+
+
 @given(can_frames())
 def test_an_fd_receiver_reads_classic_frames(frame):
     sent = fs.encode(frame)
