@@ -58,5 +58,5 @@ def mirrored(counts: dict[int, int], length: int) -> dict[int, int]:
     """Return the counts of all words together with their complements."""
     both = dict(counts)
     for weight, count in counts.items():
-        both[length - weight] = count
+        both[length - weight] = both.get(length - weight, 0) + count
     return both

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from framesim.kernels.compiled import compiled
-from framesim.kernels.exact_lookup import shifted
+from framesim.kernels.exact_trellis import shifted
 
 __all__ = ["chance_ahead", "flow", "tail", "walk_tree"]
 
@@ -28,7 +28,7 @@ def walk_tree(
         child: int32 (n_tree, 2); so are all up to ``tree_register``: see ``same_content.Tree``.
         tree_state: int32 (n_tree,).
         tree_register: uint32 (n_tree,).
-        target: see ``exact_lookup.backward``, as all up to ``width``.
+        target: see ``exact_trellis.unroll``, as all up to ``width``.
         add: uint32 (n_states, 2).
         jump: int32 (n_states, 2).
         powers: uint32.

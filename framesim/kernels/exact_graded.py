@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from framesim.kernels.compiled import compiled
-from framesim.kernels.exact_lookup import shifted
+from framesim.kernels.exact_trellis import shifted
 
 __all__ = ["count_by_flips", "fewest_to_reach"]
 
@@ -264,7 +264,7 @@ def count_by_flips(
     """Count the patterns of 1..``flips`` flips with which a receiver accepts, whatever the content.
 
     Args:
-        target: as in ``exact_lookup.backward``; so are all up to ``bits``.
+        target: as in ``exact_trellis.unroll``; so are all up to ``bits``.
         add: uint32 (n_states, 2).
         jump: int32 (n_states, 2).
         powers: uint32.
@@ -272,7 +272,7 @@ def count_by_flips(
         bits: uint8 (n_bits,).
         sent_bits: after so many a hunting receiver has not seen the frame.
         first: uint32, register of a hunting receiver.
-        required: from ``exact_lookup.backward``; so are ``ends`` and ``fewest``.
+        required: from ``exact_trellis.unroll``; so are ``ends`` and ``fewest``.
         ends: int32 (n_bits + 1, n_states).
         fewest: uint8 (n_bits + 1, n_states).
         reach: from ``fewest_to_reach``.

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from framesim.kernels.compiled import compiled
-from framesim.kernels.exact_lookup import shifted
+from framesim.kernels.exact_trellis import shifted
 
 __all__ = ["plan_blocks", "sum_blocks"]
 

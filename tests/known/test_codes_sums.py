@@ -55,6 +55,12 @@ def test_sum_and_checksum_together_make_all_ones() -> None:
     assert carry_around_sum(data + bytes([lin_checksum(data)])) == 0xFF
 
 
+def test_a_sum_of_exactly_256_carries_round_to_one() -> None:
+    # LIN 2.1 2.8.3 (from memory): the carry is added back, so no sum is above 255
+    assert carry_around_sum(bytes([0xFF, 0x01])) == 0x01
+    assert carry_around_sum(bytes([0xFF])) == 0xFF
+
+
 def test_the_internet_checksum_example_of_rfc_1071() -> None:
     # RFC 1071 section 3: the words 0001 F203 F4F5 F6F7 sum to DDF2; the checksum is its complement
     assert internet_checksum(bytes.fromhex("0001F203F4F5F6F7")) == 0xDDF2 ^ 0xFFFF
