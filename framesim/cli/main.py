@@ -20,6 +20,7 @@ COMMANDS: dict[str, str] = {
     "coverage": "run a scenario: what each check caught, beside the analog line (the main job)",
     "encode": "put a frame on the wire, bit by bit, and show which checks guard each bit",
     "decode": "let a receiver judge some bits",
+    "codes": "what a CRC catches, and what it does not",
     "compare": "put one value on every network, and on the analog line",
     "disturb": "flip bits of a frame and see which check speaks, and where",
 }

@@ -80,7 +80,9 @@ def walk_tree(
                 elif moved.max() > 0:
                     at_bit[left] = at + 1
                     at_state[left] = target[state, level]
-                    at_register[left] = shifted(tree_register[node], jump[state, level], powers, width) ^ add[state, level]
+                    at_register[left] = (
+                        shifted(tree_register[node], jump[state, level], powers, width) ^ add[state, level]
+                    )
                     weight[left] = moved
                     left += 1
         now, then = then, now

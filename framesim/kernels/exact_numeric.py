@@ -98,9 +98,7 @@ def _add_one(sink: Any, a: Any, shift_a: Any, scale_a: float, size: Any) -> None
 
 
 @compiled
-def _add_two(
-    sink: Any, a: Any, b: Any, shift_a: Any, shift_b: Any, scale_a: float, scale_b: float, size: Any
-) -> None:
+def _add_two(sink: Any, a: Any, b: Any, shift_a: Any, shift_b: Any, scale_a: float, scale_b: float, size: Any) -> None:
     """Add two scaled blocks at once."""
     for register in range(size):
         sink[register] += scale_a * a[register ^ shift_a] + scale_b * b[register ^ shift_b]
@@ -158,9 +156,7 @@ def _add_terms(sink: Any, blocks: Any, term: Any, shift: Any, scale: Any, size: 
             )  # fmt: skip
             place += 4
         elif rest >= 2:
-            _add_two(
-                sink, blocks[term[place]], blocks[term[p]], shift[place], shift[p], scale[place], scale[p], size
-            )
+            _add_two(sink, blocks[term[place]], blocks[term[p]], shift[place], shift[p], scale[place], scale[p], size)
             place += 2
         else:
             _add_one(sink, blocks[term[place]], shift[place], scale[place], size)

@@ -15,26 +15,30 @@ U = np.uint64
 
 
 @compiled
+def _slot(register: Any, drop: Any) -> Any:
+    return (U(register) * U(0x9E3779B97F4A7C15)) >> drop
+
+
+@compiled
 def count_spans(
-    target: Any, add: Any, jump: Any, powers: Any, width: int, bits: Any, path: Any, register: Any, required: Any,
-    fewest: Any, span: int, counts: Any, first: Any, mask: Any,
+    onward: Any, added: Any, leap: Any, required: Any, fewest: Any, place: Any, powers: Any, width: int, start: Any,
+    span: int, counts: Any, first: Any, mask: Any,
 ) -> int:  # fmt: skip
     """Count the patterns with which a receiver accepts, by span and by number of flips.
 
-    Each burst is cut in the middle of the longest span. All first halves are walked; for each state that they lead
+    Each burst is cut in the middle of the longest span. All first halves are walked; for each node that they lead
     to, all second halves are walked back to the register that they need; the count is where the two agree.
 
     Args:
-        target: see ``exact_trellis.unroll``, as all up to ``bits``.
-        add: uint32 (n_states, 2).
-        jump: int32 (n_states, 2).
+        onward: from ``exact_trellis.unroll`` for ``span`` flips, as all up to ``fewest``.
+        added: uint32 (n_nodes, 2).
+        leap: int32 (n_nodes, 2).
+        required: int64 (n_nodes,).
+        fewest: uint8 (n_nodes,).
+        place: int32 (n_nodes,), the wire bit that each node stands before.
         powers: uint32.
         width: of the register.
-        bits: uint8 (n_bits,).
-        path: int32 (n_path,), states of the undisturbed receiver before each bit.
-        register: uint32 (n_path,), its register.
-        required: from ``exact_trellis.unroll``, as is ``fewest``.
-        fewest: uint8 (n_bits + 1, n_states).
+        start: uint32, register at node 0.
         span: longest span, 1..62.
         counts: int64 (span + 1, span + 1), zeros; receives the counts by span and flips.
         first: int32 (room,); receives the first flipped bit of each pattern found.
@@ -43,115 +47,110 @@ def count_spans(
     Returns:
         How many there are; those beyond ``room`` are not written.
     """
-    n_states = target.shape[0]
     front = max(1, span // 2)
     n_most = 1 << (front - 1)
-    hash_bits = U(front + 1)
-    half_state, half_register = np.empty(n_most, np.int32), np.empty(n_most, np.uint32)
+    drop = U(64) - U(front + 1)
+    half_node, half_register = np.empty(n_most, np.int32), np.empty(n_most, np.uint32)
     half_mask, half_flips = np.empty(n_most, np.uint64), np.empty(n_most, np.int64)
-    of_state = np.full(n_states, -1, np.int32)
-    same_state, same_slot = np.empty(n_most, np.int32), np.empty(n_most, np.int32)
+    of_node = np.full(required.size, -1, np.int32)
+    same_node, same_slot = np.empty(n_most, np.int32), np.empty(n_most, np.int32)
     slots = np.full(1 << (front + 1), -1, np.int32)
     met = np.empty(n_most, np.int32)
-    room = 2 * span + 4
-    s_at, s_state, s_register = np.empty(room, np.int64), np.empty(room, np.int64), np.empty(room, np.uint32)
+    room = span + 4
+    s_node, s_register = np.empty(room, np.int64), np.empty(room, np.uint32)
     s_mask, s_flips, s_exponent = np.empty(room, np.uint64), np.empty(room, np.int64), np.empty(room, np.int64)
     found = 0
-    for start in range(path.size - 1):
-        level = np.int64(bits[start])
-        state = np.int64(path[start])
-        there = np.int64(target[state, 1 - level])
-        if there < 0:
-            continue
-        now = shifted(register[start], jump[state, 1 - level], powers, width) ^ add[state, 1 - level]
-        if required[start + 1, there] == np.int64(now):
-            counts[1, 1] += 1
-            if found < first.size:
-                first[found], mask[found] = start, 1
-            found += 1
-        middle, limit = min(start + front, bits.size), min(start + span, bits.size)
-        # first halves
-        n_half, depth = 0, 1
-        s_at[0], s_state[0], s_register[0], s_mask[0], s_flips[0] = start + 1, there, now, U(1), 1
+    own, own_register = np.int64(0), start
+    while own >= 0:
+        begin = place[own]
+        there = np.int64(onward[own, 1])
+        middle, limit = begin + front, begin + span
+        n_half, depth = 0, 0
+        if there >= 0:
+            now = shifted(own_register, leap[own, 1], powers, width) ^ added[own, 1]
+            if required[there] == np.int64(now):
+                counts[1, 1] += 1
+                if found < first.size:
+                    first[found], mask[found] = begin, 1
+                found += 1
+            s_node[0], s_register[0], s_mask[0], s_flips[0] = there, now, U(1), 1
+            depth = 1
         while depth:
             depth -= 1
-            at, state, now, flipped, flips = s_at[depth], s_state[depth], s_register[depth], s_mask[depth], s_flips[depth]
-            if state == 1 or fewest[at, state] > limit - at:
+            node, now, flipped, flips = s_node[depth], s_register[depth], s_mask[depth], s_flips[depth]
+            at = place[node]
+            if fewest[node] > limit - at:
                 continue
             if at == middle:
-                half_state[n_half], half_register[n_half] = state, now
+                half_node[n_half], half_register[n_half] = node, now
                 half_mask[n_half], half_flips[n_half] = flipped, flips
                 n_half += 1
                 continue
-            level = np.int64(bits[at])
             for flip in range(2):
-                there = np.int64(target[state, level ^ flip])
+                there = np.int64(onward[node, flip])
                 if there < 0:
                     continue
-                after = shifted(now, jump[state, level ^ flip], powers, width) ^ add[state, level ^ flip]
-                marks = flipped | U(flip) << U(at - start)
-                if flip and required[at + 1, there] == np.int64(after):
-                    counts[at - start + 1, flips + 1] += 1
+                after = shifted(now, leap[node, flip], powers, width) ^ added[node, flip]
+                marks = flipped | U(flip) << U(at - begin)
+                if flip and required[there] == np.int64(after):
+                    counts[at - begin + 1, flips + 1] += 1
                     if found < first.size:
-                        first[found], mask[found] = start, marks
+                        first[found], mask[found] = begin, marks
                     found += 1
-                s_at[depth], s_state[depth], s_register[depth] = at + 1, there, after
+                s_node[depth], s_register[depth] = there, after
                 s_mask[depth], s_flips[depth] = marks, flips + flip
                 depth += 1
         n_met = 0
         for half in range(n_half):
-            state = half_state[half]
-            if of_state[state] < 0:
-                met[n_met] = state
+            node = half_node[half]
+            if of_node[node] < 0:
+                met[n_met] = node
                 n_met += 1
-            same_state[half] = of_state[state]
-            of_state[state] = half
-        # second halves, for each state that was met
+            same_node[half] = of_node[node]
+            of_node[node] = half
         for which in range(n_met):
-            half = of_state[met[which]]
-            of_state[met[which]] = -1
-            chain = half
+            head = of_node[met[which]]
+            of_node[met[which]] = -1
+            chain = head
             while chain >= 0:
-                slot = (U(half_register[chain]) * U(0x9E3779B97F4A7C15)) >> (U(64) - hash_bits)
+                slot = _slot(half_register[chain], drop)
                 same_slot[chain] = slots[slot]
                 slots[slot] = chain
-                chain = same_state[chain]
-            depth = 1
-            s_at[0], s_state[0], s_register[0], s_mask[0], s_flips[0] = middle, met[which], np.uint32(0), U(0), 0
+                chain = same_node[chain]
+            s_node[0], s_register[0], s_mask[0], s_flips[0] = met[which], np.uint32(0), U(0), 0
             s_exponent[0] = 0
+            depth = 1
             while depth:
                 depth -= 1
-                at, state, now, flipped, flips = (
-                    s_at[depth], s_state[depth], s_register[depth], s_mask[depth], s_flips[depth],
-                )  # fmt: skip
+                node, now, flipped, flips = s_node[depth], s_register[depth], s_mask[depth], s_flips[depth]
                 exponent = s_exponent[depth]
-                if state == 1 or at == limit or fewest[at, state] > limit - at:
+                at = place[node]
+                if at == limit or fewest[node] > limit - at:
                     continue
-                level = np.int64(bits[at])
                 for flip in range(2):
-                    seen = level ^ flip
-                    there = np.int64(target[state, seen])
+                    there = np.int64(onward[node, flip])
                     if there < 0:
                         continue
-                    added = shifted(now, jump[state, seen], powers, width) ^ add[state, seen]
-                    leap = exponent + jump[state, seen]
-                    marks = flipped | U(flip) << U(at - start)
-                    if flip and required[at + 1, there] >= 0:
-                        need = shifted(np.uint32(required[at + 1, there]) ^ added, -leap, powers, width)
-                        slot = (U(need) * U(0x9E3779B97F4A7C15)) >> (U(64) - hash_bits)
-                        other = slots[slot]
+                    shift = shifted(now, leap[node, flip], powers, width) ^ added[node, flip]
+                    total = exponent + leap[node, flip]
+                    marks = flipped | U(flip) << U(at - begin)
+                    if flip and required[there] >= 0:
+                        need = shifted(np.uint32(required[there]) ^ shift, -total, powers, width)
+                        other = slots[_slot(need, drop)]
                         while other >= 0:
                             if half_register[other] == need:
-                                counts[at - start + 1, flips + 1 + half_flips[other]] += 1
+                                counts[at - begin + 1, flips + 1 + half_flips[other]] += 1
                                 if found < first.size:
-                                    first[found], mask[found] = start, marks | half_mask[other]
+                                    first[found], mask[found] = begin, marks | half_mask[other]
                                 found += 1
                             other = same_slot[other]
-                    s_at[depth], s_state[depth], s_register[depth] = at + 1, there, added
-                    s_mask[depth], s_flips[depth], s_exponent[depth] = marks, flips + flip, leap
+                    s_node[depth], s_register[depth] = there, shift
+                    s_mask[depth], s_flips[depth], s_exponent[depth] = marks, flips + flip, total
                     depth += 1
-            chain = half
+            chain = head
             while chain >= 0:
-                slots[(U(half_register[chain]) * U(0x9E3779B97F4A7C15)) >> (U(64) - hash_bits)] = -1
-                chain = same_state[chain]
+                slots[_slot(half_register[chain], drop)] = -1
+                chain = same_node[chain]
+        own_register = shifted(own_register, leap[own, 0], powers, width) ^ added[own, 0]
+        own = np.int64(onward[own, 0])
     return found

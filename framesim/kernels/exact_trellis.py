@@ -31,9 +31,7 @@ def shifted(register: Any, exponent: int, powers: Any, width: int) -> Any:
 
 
 @compiled
-def _reach(
-    target: Any, bits: Any, sent_bits: int, flips: int, first: Any, state: Any, reach: Any, onward: Any
-) -> int:
+def _reach(target: Any, bits: Any, sent_bits: int, flips: int, first: Any, state: Any, reach: Any, onward: Any) -> int:
     """Number what at most ``flips`` flips lead to; return how many nodes that takes, or -1 if there is no room."""
     n_bits, n_states = bits.size, target.shape[0]
     of_state = np.full(n_states, -1, np.int32)

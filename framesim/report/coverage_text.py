@@ -58,11 +58,11 @@ def _sentence(report: CoverageReport, frames: FrameResult, analog: AnalogResult 
     if not tally.frames:
         return f"{frames.column.capitalize()}: nothing was sent yet."
     if report.hours is None:
-        opening = f"{frames.column.capitalize()}: of {tally.frames:,} frames"
+        opening = frames.column.capitalize()
     else:
         meaning = f" ({MEANINGS[frames.column]})" if frames.column in MEANINGS else ""
         rpm = report.disturbance.get("speed_rpm", 0)
-        opening = f"{frames.column.capitalize()}{meaning}: in {report.hours:,.3g} h at {rpm:,.0f} rpm"
+        opening = f"{frames.column.capitalize()}{meaning}, {report.hours:,.3g} h at {rpm:,.0f} rpm"
     said = []
     if analog is not None:
         share = analog.silent.wrong / analog.silent.samples if analog.silent.samples else 0.0
@@ -85,7 +85,6 @@ def _number(count: int) -> str:
 
 
 def _bound(estimate: Estimate, frames: FrameResult) -> str:
-    level = f"{estimate.confidence:.4g}".rstrip("0")
     level = f"{estimate.confidence * 100:.6g} %"
     if frames.frames_per_hour is None:
         return f"fewer than {estimate.high:.2g} per frame ({level})"

@@ -34,21 +34,15 @@ def can_frames(
         identifiers = st.integers(0, 0x1FFF_FFFF if wide else 0x7FF)
         if not remote:
             payloads = st.binary(min_size=min_size, max_size=max_size)
-            kinds.append(
-                st.builds(CanFrame, identifier=identifiers, payload=payloads, extended=st.just(wide))
-            )
+            kinds.append(st.builds(CanFrame, identifier=identifiers, payload=payloads, extended=st.just(wide)))
         if not remote and max_size == 8:
             payloads, codes = st.binary(min_size=8, max_size=8), st.integers(9, 15)
             kinds.append(
-                st.builds(
-                    CanFrame, identifier=identifiers, payload=payloads, extended=st.just(wide), dlc=codes
-                )
+                st.builds(CanFrame, identifier=identifiers, payload=payloads, extended=st.just(wide), dlc=codes)
             )
         if remote or (remote is None and min_size == 0):
             codes = st.integers(0, 15)
             kinds.append(
-                st.builds(
-                    CanFrame, identifier=identifiers, extended=st.just(wide), remote=st.just(True), dlc=codes
-                )
+                st.builds(CanFrame, identifier=identifiers, extended=st.just(wide), remote=st.just(True), dlc=codes)
             )
     return st.one_of(kinds)

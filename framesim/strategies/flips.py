@@ -10,9 +10,7 @@ __all__ = ["burst_sets", "disturbances", "flip_sets", "wires"]
 LONGEST = 1 << 20
 
 
-def flip_sets(
-    *, n_bits: int, min_flips: int = 0, max_flips: int | None = None
-) -> st.SearchStrategy[frozenset[int]]:
+def flip_sets(*, n_bits: int, min_flips: int = 0, max_flips: int | None = None) -> st.SearchStrategy[frozenset[int]]:
     """Sets of wire bits to invert, anywhere on a wire. They shrink to fewer flips, then to earlier ones.
 
     Args:

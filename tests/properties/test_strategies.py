@@ -25,9 +25,7 @@ def test_can_frames_shrink_to_the_simplest_frame_of_each_kind():
 
 def test_can_frames_shrink_to_the_smallest_frame_that_meets_a_condition():
     assert simplest(can_frames(), lambda frame: frame.identifier > 0x100) == fs.CanFrame(identifier=0x101)
-    assert simplest(can_frames(), lambda frame: sum(frame.payload) > 7) == fs.CanFrame(
-        identifier=0, payload=b"\x08"
-    )
+    assert simplest(can_frames(), lambda frame: sum(frame.payload) > 7) == fs.CanFrame(identifier=0, payload=b"\x08")
     assert simplest(can_frames(), lambda frame: frame.dlc > 8 and not frame.remote) == fs.CanFrame(
         identifier=0, payload=bytes(8), dlc=9
     )
@@ -115,9 +113,7 @@ def test_a_strategy_refuses_bounds_that_cannot_be_met(call, words):
 
 
 def test_every_strategy_is_listed_and_named_as_a_plural():
-    public = {
-        name for name in vars(strategies) if not name.startswith("_") and callable(vars(strategies)[name])
-    }
+    public = {name for name in vars(strategies) if not name.startswith("_") and callable(vars(strategies)[name])}
     assert public == set(strategies.__all__)
     assert list(strategies.__all__) == sorted(strategies.__all__)
     assert all(name.endswith("s") for name in strategies.__all__)

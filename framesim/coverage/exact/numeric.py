@@ -252,5 +252,3 @@ def _room_for_sources(
         valid = (there >= 0) & (later >= 0)
         size[1:] += np.bincount(later[valid], minlength=len(bit))
     return np.cumsum(size)
-
-
