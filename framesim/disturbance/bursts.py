@@ -6,9 +6,8 @@ from typing import Any, Literal
 import numpy as np
 import numpy.typing as npt
 
-from framesim.disturbance.flips import Flips, check_sizes
+from framesim.disturbance.flips import Flips, Matrices, check_sizes
 from framesim.disturbance.stays import draw_stays
-from framesim.disturbance.two_state import Matrices
 from framesim.errors import BadArgument, NotFeasible, check_number
 
 __all__ = ["Bursts"]

@@ -18,12 +18,12 @@ LevelAt = Callable[[Places], Levels]
 
 
 class Pairs(NamedTuple):
-    """Rings paired with the bits in which they may move the comparator.
+    """Rings paired with the bits in which the comparator may be off while they are the latest ring.
 
     Attributes:
-        ring: dtype int64. shape: (n_pairs,).
-        bit: dtype int64. shape: (n_pairs,).
-        stop_s: dtype float64. shape: (n_pairs,). From then on ring and predecessors are too weak to hold it there.
+        ring: dtype int64. shape: (n_pairs,). Ascending.
+        bit: dtype int64. shape: (n_pairs,). Ascending; a bit has a pair for each ring in turn.
+        stop_s: dtype float64. shape: (n_pairs,). When the next ring starts, or when this and all before are too weak.
     """
 
     ring: Places
@@ -47,26 +47,27 @@ class Comparator(NamedTuple):
         return np.where(level == 0, self.dominant_volts - self.lower_volts, self.upper_volts)
 
     def pairs(self, rings: Rings) -> Pairs:
-        """Pair each ring with the bits in which it, with those before it, might move the comparator."""
-        margin = min(self.upper_volts, self.dominant_volts - self.lower_volts)
-        release = min(self.lower_volts, self.dominant_volts - self.upper_volts)
+        """Pair each ring with the bits in which it, with those before it, might move or hold the comparator."""
+        # Less than it takes to move the comparator holds it: where it was moved, or where it was before a new bit.
+        hold = min(self.lower_volts, self.dominant_volts - self.upper_volts)
         peak, height, fade = rings.stacked()
-        strong = np.flatnonzero((peak >= margin) & (height > margin))
-        # Once moved, the comparator is surely back only when the bound has fallen to the other threshold.
-        stop_s = rings.start_s[strong] + np.log(height[strong] / min(margin, release)) / fade[strong]
+        strong = np.flatnonzero((peak >= hold) & (height > hold))
+        weak_s = rings.start_s[strong] + np.log(height[strong] / hold) / fade[strong]
+        stop_s = np.minimum(weak_s, np.append(rings.start_s[1:], np.inf)[strong])
         first = np.floor(rings.start_s[strong] * self.bit_rate).astype(np.int64)
         count = np.floor(stop_s * self.bit_rate).astype(np.int64) - first + 1
         ring = np.repeat(strong, count)
         offset = np.arange(ring.size) - np.repeat(np.cumsum(count) - count, count)
         return Pairs(ring, np.repeat(first, count) + offset, np.repeat(stop_s, count))
 
-    def toggles(self, rings: Rings, pairs: Pairs, level: Levels) -> npt.NDArray[np.bool_]:
-        """Tell for each pair whether the voltage passes the threshold against the sent level within the bit.
+    def toggles(self, rings: Rings, pairs: Pairs, level: Levels, level_at: LevelAt) -> npt.NDArray[np.bool_]:
+        """Tell for each pair whether the comparator leaves the sent level at any moment of the bit.
 
         Args:
             rings: the rings.
             pairs: rings and bits.
             level: shape: (n_pairs,). Sent level of each pair's bit.
+            level_at: tells the levels of the bits before, where the hysteresis asks for them.
         """
         start_s = rings.start_s[pairs.ring]
         low = np.maximum(pairs.bit / self.bit_rate - start_s, 0.0)
@@ -77,15 +78,17 @@ class Comparator(NamedTuple):
 
         def excess(rows: Places, elapsed: Floats) -> Floats:
             """Look at one moment of each pair, note what toggles, return by how much the margin is passed."""
-            time_s = start_s[rows] + elapsed
-            latest = np.searchsorted(rings.start_s, time_s, side="right") - 1
-            passed: Floats = sign[rows] * rings.total(latest, time_s) - margin[rows]
+            passed: Floats = sign[rows] * rings.voltage(pairs.ring[rows], elapsed) - margin[rows]
             toggles[rows] |= passed >= 0
             return passed
 
         rows = np.flatnonzero(high > low)
         for end in (low, high):
             excess(rows, end[rows])
+        # A bit may begin with the comparator held where it was.
+        held = rows[low[rows] > 0]
+        began = self.seen(rings, pairs.ring[held], low[held], pairs.bit[held], level[held], level_at=level_at)
+        toggles[held] |= began != level[held]
         bracket = rings.bracket(pairs.ring, low)
         while rows.size:
             rows = rows[~toggles[rows]]
@@ -105,21 +108,23 @@ class Comparator(NamedTuple):
             rows = rows[rings.bracket_start(ring, bracket[rows]) < high[rows]]
         return toggles
 
-    def seen(self, rings: Rings, bit: Places, time_s: Floats, level: Levels, level_at: LevelAt) -> Levels:
-        """Return the comparator's level at one moment of each bit.
+    def seen(
+        self, rings: Rings, ring: Places, elapsed_s: Floats, bit: Places, level: Levels, *, level_at: LevelAt
+    ) -> Levels:
+        """Return what the comparator says at one moment of each bit.
 
         Args:
             rings: the rings.
-            bit: shape: (n,).
-            time_s: shape: (n,). A moment within each bit.
+            ring: shape: (n,). The latest ring at the moment.
+            elapsed_s: shape: (n,). The time since its start.
+            bit: shape: (n,). The bit of the moment.
             level: shape: (n,). Sent level of each bit.
             level_at: tells the levels of the bits before, where the hysteresis asks for them.
         """
-        latest = np.searchsorted(rings.start_s, time_s, side="right") - 1
-        volts = self._sent(level) + rings.total(latest, time_s)
+        volts = self._sent(level) + rings.voltage(ring, elapsed_s)
         seen = np.where(volts >= self.upper_volts, 0, 1).astype(np.uint8)
         unsure = (volts < self.upper_volts) & (volts > self.lower_volts)
-        some = (latest[unsure], bit[unsure], time_s[unsure], level[unsure])
+        some = (ring[unsure], elapsed_s[unsure], bit[unsure], level[unsure])
         seen[unsure] = self._remembered(rings, *some, level_at=level_at)
         return seen
 
@@ -127,7 +132,7 @@ class Comparator(NamedTuple):
         return np.where(level == 0, self.dominant_volts, 0.0)
 
     def _remembered(
-        self, rings: Rings, ring: Places, bit: Places, time_s: Floats, level: Levels, *, level_at: LevelAt
+        self, rings: Rings, ring: Places, elapsed: Floats, bit: Places, level: Levels, *, level_at: LevelAt
     ) -> Levels:
         """Go back from moments inside the hysteresis band to where the voltage entered it.
 
@@ -136,16 +141,14 @@ class Comparator(NamedTuple):
         """
         state = level.copy()
         rows = np.arange(bit.size)
-        elapsed = time_s - rings.start_s[ring]
         number = rings.bracket(ring, elapsed)
         while rows.size:
-            start_s = rings.start_s[ring]
             bracket_s = rings.bracket_start(ring, number)
-            bit_s = bit / self.bit_rate - start_s
+            bit_s = bit / self.bit_rate - rings.start_s[ring]
             edge = np.minimum(np.maximum(np.maximum(bracket_s, bit_s), 0.0), elapsed)
             entered = np.zeros(rows.size, np.bool_)
             for at in (rings.turning(ring, edge, elapsed), edge):  # the later one decides
-                volts = self._sent(level) + rings.total(ring, start_s + at)
+                volts = self._sent(level) + rings.voltage(ring, at)
                 outside = ~entered & ((volts >= self.upper_volts) | (volts <= self.lower_volts))
                 state[rows[outside]] = np.where(volts[outside] >= self.upper_volts, 0, 1)
                 entered |= outside

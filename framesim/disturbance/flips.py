@@ -7,7 +7,11 @@ import numpy.typing as npt
 
 from framesim.errors import check_range
 
-__all__ = ["Channel", "Flips"]
+__all__ = ["Channel", "Flips", "Matrices"]
+
+
+#: a channel with few states: (start, step, error); see ``GilbertElliott.matrices``
+Matrices = tuple[npt.NDArray[np.float64], npt.NDArray[np.float64], npt.NDArray[np.float64]]
 
 
 class Flips(NamedTuple):

@@ -3,9 +3,13 @@
 A ring ``A exp(-t/tau) cos(2 pi f t + phi)`` that starts at ``t = 0`` leaves a first-order low-pass of corner ``a``
 (rad/s) as ``y(t) = Re[K (exp(p t) - exp(-a t))]`` with ``p = -1/tau + 2 pi f j`` and
 ``K = A exp(j phi) a / (p + a)``. Its slope times ``exp(a t)`` is a growing (or shrinking) cosine plus a constant,
-so between two neighbouring peaks of that cosine, whose times are known, ``y`` turns at most once.
+so between two neighbouring peaks of that cosine, whose times are known, ``y`` turns at most once. Where rings
+overlap, that stretch is cut into eight, in each of which their sum is taken to turn at most once.
+
+Moments are given as (ring, elapsed): the latest ring that has started, and the time since its start.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,6 +21,8 @@ Floats = npt.NDArray[np.float64]
 Places = npt.NDArray[np.int64]
 
 _OVER_VOLTS = 1e-6  # a ring below this is over
+_FAINT_VOLTS = 1e-3  # what is left of a ring no longer bends the next one
+_CUTS = 8
 _HALVINGS = 26  # of a quarter to half cycle: turning points to some 1e-16 s, their voltage far below _OVER_VOLTS
 
 
@@ -34,6 +40,7 @@ class Rings:
         span_s: dtype float64. shape: (n_rings,). Time after which a ring is over.
         late_angle: dtype float64. shape: (n_rings,). Phase of the slope once the low-pass has settled.
         bracket_angle: dtype float64. shape: (n_rings,). Angle of the peak of the module's cosine, less that phase.
+        cuts: dtype int64. shape: (n_rings,). Brackets from one peak of that cosine to the next.
     """
 
     start_s: Floats
@@ -45,6 +52,7 @@ class Rings:
     span_s: Floats
     late_angle: Floats
     bracket_angle: Floats
+    cuts: Places
 
     @classmethod
     def through(
@@ -57,6 +65,9 @@ class Rings:
         fade = np.minimum(1 / decay_s, corner)
         with np.errstate(divide="ignore"):
             span_s = np.maximum(0.0, np.log(2 * np.abs(gain) / _OVER_VOLTS)) / fade
+            faint_s = start_s + np.maximum(0.0, np.log(2 * np.abs(gain) / _FAINT_VOLTS)) / fade
+        overlap = np.zeros(start_s.size, np.bool_)
+        overlap[1:] = np.maximum.accumulate(faint_s)[:-1] > start_s[1:]
         late_angle = np.angle(gain * pole)
         return cls(
             start_s=start_s,
@@ -68,41 +79,42 @@ class Rings:
             span_s=span_s,
             late_angle=late_angle,
             bracket_angle=np.arctan2(corner + pole.real, pole.imag) - late_angle,
+            cuts=np.where(overlap, _CUTS, 1),
         )
 
-    def one(self, ring: Places, elapsed_s: Floats) -> Floats:
-        """Return the voltage of single rings so long after their start."""
+    def voltage(self, ring: Places, elapsed_s: Floats) -> Floats:
+        """Return the sum of all rings up to ``ring`` in V. All shapes: (n,)."""
+        return self._sum(ring, elapsed_s, self._voltage_of_one)
+
+    def slope(self, ring: Places, elapsed_s: Floats) -> Floats:
+        """Return the slope of that sum in V/s."""
+        return self._sum(ring, elapsed_s, self._slope_of_one)
+
+    def _voltage_of_one(self, ring: Places, elapsed_s: Floats) -> Floats:
         wave = np.exp(self.pole[ring] * elapsed_s) - np.exp(-self.corner * elapsed_s)
         volts: Floats = (self.gain[ring] * wave).real
         return volts
 
-    def slope(self, ring: Places, elapsed_s: Floats) -> Floats:
-        """Return the slope of single rings in V/s so long after their start."""
+    def _slope_of_one(self, ring: Places, elapsed_s: Floats) -> Floats:
         pole = self.pole[ring]
         turn = pole * np.exp(pole * elapsed_s) + self.corner * np.exp(-self.corner * elapsed_s)
         slope: Floats = (self.gain[ring] * turn).real
         return slope
 
-    def total(self, ring: Places, time_s: Floats) -> Floats:
-        """Return the sum of all rings at the given times.
-
-        Args:
-            ring: shape: (n,). The latest ring that started at or before the time; -1 where none did.
-            time_s: shape: (n,).
-        """
+    def _sum(self, ring: Places, elapsed_s: Floats, of_one: Callable[[Places, Floats], Floats]) -> Floats:
         longest = float(self.span_s.max(initial=0.0))
-        volts = np.zeros(time_s.shape)
-        rows = np.arange(time_s.size)
-        ring = ring.copy()
+        answer = of_one(ring, elapsed_s)
+        rows, back = np.arange(ring.size), 0
         while rows.size:
-            here = ring >= 0
-            here[here] = time_s[rows[here]] - self.start_s[ring[here]] <= longest
-            rows, ring = rows[here], ring[here]
-            elapsed = time_s[rows] - self.start_s[ring]
-            heard = elapsed <= self.span_s[ring]
-            volts[rows[heard]] += self.one(ring[heard], elapsed[heard])
-            ring = ring - 1
-        return volts
+            back += 1
+            rows = rows[ring[rows] >= back]
+            before = ring[rows] - back
+            elapsed = elapsed_s[rows] + (self.start_s[ring[rows]] - self.start_s[before])
+            near = elapsed <= longest
+            rows, before, elapsed = rows[near], before[near], elapsed[near]
+            heard = elapsed <= self.span_s[before]
+            answer[rows[heard]] += of_one(before[heard], elapsed[heard])
+        return answer
 
     def stacked(self) -> tuple[Floats, Floats, Floats]:
         """Bound what stands on the line from the start of each ring until the next one starts.
@@ -131,17 +143,17 @@ class Rings:
         return peak, height, slowest
 
     def bracket(self, ring: Places, elapsed_s: Floats) -> Places:
-        """Return the number of the bracket that holds the moment; a ring turns at most once within a bracket."""
+        """Return the number of the bracket that holds the moment; within a bracket the sum turns at most once."""
         turned = self.pole[ring].imag * elapsed_s - self.bracket_angle[ring]
-        return np.floor(turned / np.pi).astype(np.int64)
+        return np.floor(turned / np.pi * self.cuts[ring]).astype(np.int64)
 
     def bracket_start(self, ring: Places, number: Places) -> Floats:
         """Return the time after the ring's start at which the bracket of that number begins."""
-        angle: Floats = self.bracket_angle[ring] + np.pi * number
+        angle: Floats = self.bracket_angle[ring] + np.pi * (number / self.cuts[ring])
         return angle / self.pole[ring].imag
 
     def turning(self, ring: Places, low_s: Floats, high_s: Floats) -> Floats:
-        """Return where each ring turns between two moments of one bracket; ``high_s`` if it does not."""
+        """Return where the sum turns between two moments of one bracket; ``high_s`` if it does not."""
         upward = self.slope(ring, low_s) > 0
         turns = upward != (self.slope(ring, high_s) > 0)
         at = high_s.copy()
@@ -154,7 +166,7 @@ class Rings:
         return at
 
     def late_turning(self, ring: Places, low_s: Floats, high_s: Floats) -> Floats:
-        """Return where a ring turns in a bracket once the low-pass has settled, kept within the two moments."""
+        """Return where a lone ring turns once the low-pass has settled, kept within the two moments of one bracket."""
         middle = (low_s + high_s) / 2
         rate = self.pole[ring].imag
         quarter = np.pi / 2 - self.late_angle[ring]
@@ -177,7 +189,8 @@ def time_above(ratio: npt.ArrayLike) -> Floats:
     """
     top = np.sqrt(np.log(np.maximum(np.asarray(ratio, np.float64), 1.0)))
     nodes, weights = np.polynomial.legendre.leggauss(32)
-    # With w = u*u the integrand is smooth: arccos(exp(-w)) starts like sqrt(2 w).
+    # With w = u*u the integrand is smooth: arccos(exp(-w)) starts like sqrt(2 w). As an arctan it loses no digits.
     u = top[..., None] * (nodes + 1) / 2
-    area: Floats = (np.arccos(np.exp(-u * u)) * 2 * u * weights).sum(axis=-1)
+    angle = np.arctan2(np.sqrt(-np.expm1(-2 * u * u)), np.exp(-u * u))
+    area: Floats = (angle * 2 * u * weights).sum(axis=-1)
     return area * top / 2 / np.pi

@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from framesim.disturbance.flips import Flips, check_sizes
+from framesim.disturbance.flips import Flips, Matrices, check_sizes
 from framesim.errors import BadArgument, check_number, check_range
 
 __all__ = ["ExactFlips", "Scatter", "scattered_places"]
@@ -58,6 +58,10 @@ class Scatter:
 
     def __post_init__(self) -> None:
         check_number("bit_error_ratio", self.bit_error_ratio, 0, 1)
+
+    def matrices(self) -> Matrices:
+        """Return what exact methods need: one state; see ``GilbertElliott.matrices``."""
+        return np.ones(1), np.ones((1, 1)), np.array([self.bit_error_ratio], dtype=np.float64)
 
     def flips(self, n_frames: int, n_bits: int, rng: np.random.Generator) -> Flips:
         """Draw the flips; see ``Channel.flips``."""

@@ -6,14 +6,12 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from framesim.disturbance.flips import Flips, check_sizes
+from framesim.disturbance.flips import Flips, Matrices, check_sizes
 from framesim.disturbance.scatter import scattered_places
 from framesim.disturbance.stays import draw_stays
 from framesim.errors import check_number
 
-__all__ = ["GilbertElliott", "Matrices"]
-
-Matrices = tuple[npt.NDArray[np.float64], npt.NDArray[np.float64], npt.NDArray[np.float64]]
+__all__ = ["GilbertElliott"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -4,8 +4,6 @@
 and stepping to the next. Every sum here has positive terms only.
 """
 
-# ruff: noqa: PLR0917 - compiled functions take their arguments by place
-
 from typing import Any
 
 import numpy as np

@@ -5,8 +5,6 @@ are reached; behind it, all choices of the others are a list of registers that w
 often the two agree, so patterns of six flips cost what choices of three cost.
 """
 
-# ruff: noqa: PLR0917 - compiled functions take their arguments by place
-
 from typing import Any
 
 import numpy as np
@@ -44,14 +42,17 @@ def _pairs(
     n_ends = ends.max() + 2
     place, room_register = np.zeros(n_ends, np.int64), np.empty(n_ends, np.uint32)
     room_end = np.empty(n_ends, np.int64)
-    n_items, n_runs = 0, 0
+    n_items: Any = np.int64(0)
+    n_runs = 0
     for node in range(single.size):
         first_run[node] = n_runs
         there = np.int64(onward[node, 1])
         if n_pairs[node] == 0:
             continue
         exponent, shift = np.int64(leap[node, 1]), added[node, 1]
-        n_here, lowest, highest = 0, n_ends, 0
+        n_here = 0
+        lowest: Any = n_ends
+        highest: Any = np.int64(0)
         while there >= 0 and n_single[there]:
             if single[there] >= 0:
                 end = np.int64(ends[onward[there, 1]])
@@ -63,11 +64,11 @@ def _pairs(
             shift = shifted(shift, leap[there, 0], powers, width) ^ added[there, 0]
             exponent += leap[there, 0]
             there = np.int64(onward[there, 0])
-        for end in range(lowest, highest + 1):
-            size = place[end]
-            place[end] = n_items
+        for last in range(lowest, highest + 1):
+            size: Any = place[last]
+            place[last] = n_items
             if size:
-                run_start[n_runs], run_end[n_runs] = n_items, end
+                run_start[n_runs], run_end[n_runs] = n_items, last
                 n_runs += 1
             n_items += size
         for index in range(n_here):

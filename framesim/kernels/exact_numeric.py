@@ -5,8 +5,6 @@ registers are shifted by one constant and all probabilities scaled alike, so the
 and the scale are kept beside it. Blocks are added up only where several moves lead to one state.
 """
 
-# ruff: noqa: PLR0917 - compiled functions take their arguments by place
-
 from typing import Any
 
 import numpy as np
@@ -201,7 +199,7 @@ def sum_blocks(
     source_jump = np.zeros(room, np.int32)
     source_scale = np.empty((room, n_channel, n_channel))
     back = np.empty(1 << width, np.uint32)
-    back_of = 0
+    back_of: Any = 0
     scale = np.zeros((n_channel, n_channel))
     onward = np.zeros((n_channel, n_channel))
     most = 0
@@ -252,9 +250,9 @@ def sum_blocks(
                             back_of = source_jump[entry]
                             _table_of(-back_of, powers, width, back)
                         whole = blocks[source[entry], one]
-                        for register in range(size):
-                            shift = U(back[register ^ U(source_add[entry])]) ^ U(source_mask[entry])
-                            sink[register] += factor * whole[shift]
+                        for index in range(size):
+                            shift = U(back[index ^ U(source_add[entry])]) ^ U(source_mask[entry])
+                            sink[index] += factor * whole[shift]
                 _add_terms(sink, flat, term[:n_terms], term_shift, term_scale, size)
             for entry in range(first_in[item], first_in[item + 1]):
                 register = U(in_register[entry])

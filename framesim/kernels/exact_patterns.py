@@ -1,7 +1,5 @@
 """Compiled search for the flip patterns with which a receiver accepts."""
 
-# ruff: noqa: PLR0917 - compiled functions take their arguments by place
-
 from typing import Any
 
 import numpy as np
@@ -41,7 +39,9 @@ def find_patterns(
     saved = np.zeros(flips, np.int64)
     saved_register = np.zeros(flips, np.uint32)
     found = 0
-    depth, node, register = 0, 0, start
+    depth = 0
+    node: Any = np.int64(0)
+    register = start
     while True:
         left = flips - depth
         while node >= 0 and fewest[node] <= left:

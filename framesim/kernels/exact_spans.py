@@ -1,7 +1,5 @@
 """Compiled search for accepted bursts: all flips within a span, any of the bits inside flipped or not."""
 
-# ruff: noqa: PLR0917 - compiled functions take their arguments by place
-
 from typing import Any
 
 import numpy as np

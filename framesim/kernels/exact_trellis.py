@@ -4,8 +4,6 @@ Everything that searches or counts flip patterns walks this: which node comes ne
 what that does to the register, and which register the undisturbed rest of the wire would accept.
 """
 
-# ruff: noqa: PLR0917 - compiled functions take their arguments by place
-
 from typing import Any
 
 import numpy as np
@@ -16,7 +14,7 @@ __all__ = ["shifted", "unroll"]
 
 
 @compiled
-def shifted(register: Any, exponent: int, powers: Any, width: int) -> Any:
+def shifted(register: Any, exponent: Any, powers: Any, width: int) -> Any:
     """Return x^exponent times a register; the exponent may be negative."""
     if exponent == 0:
         return register

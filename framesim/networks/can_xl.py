@@ -87,8 +87,8 @@ REST = ("PCRC", "VCID", "AF", "XL data")
 
 
 def stuff_bit_count(view: View) -> int:
-    """Return SBC: the number of dynamic stuff bits as two Gray-coded bits and their even parity."""
-    return int(stuff_count_sequence(view.inserted(*HEAD) % 4).to01(), 2)
+    """Return SBC: the number of dynamic stuff bits, which is at most 3, as two Gray-coded bits and even parity."""
+    return int(stuff_count_sequence(view.inserted(*HEAD)).to01(), 2)
 
 
 def preface_crc(view: View) -> int:

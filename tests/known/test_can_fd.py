@@ -7,6 +7,8 @@ international CAN Conference 2015 (read in part).
 """
 
 import json
+import subprocess
+import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -316,3 +318,19 @@ def test_an_fd_receiver_answers_classic_frames_as_a_classic_receiver_does():
             else:
                 compared += 1
     assert compared > 180
+
+
+@pytest.mark.parametrize("name", ["can_fd", "can_fd_original"])
+def test_the_checker_of_the_vectors_sees_a_wrong_answer(name, tmp_path):
+    document = json.loads((VECTORS / f"{name}.json").read_text(encoding="utf-8"))
+    cases = [case for group in document["groups"] for case in group["cases"]]
+    spoiled = [next(case for case in cases if case["check"] == "crc"), next(case for case in cases if "spans" in case)]
+    spoiled[0]["at"] += 1
+    spoiled[1]["inserted"].pop()
+    path = tmp_path / f"{name}.json"
+    path.write_text(json.dumps(document), encoding="utf-8")
+    program = VECTORS / "made" / f"check_{name}.py"
+    done = subprocess.run([sys.executable, str(program), str(path)], capture_output=True, text=True, check=False)
+    assert done.returncode == 1
+    assert done.stdout.endswith(" 2 differences\n")
+    assert all(f"case {case['id']}:" in done.stdout for case in spoiled)

@@ -6,6 +6,8 @@ model, and no source; a test then only holds the model to what its page says.
 """
 
 import json
+import subprocess
+import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -94,6 +96,13 @@ def test_fields_stand_in_the_assumed_order():
         ("FCRC", 32), ("FCP", 4), ("DAS", 4), ("ACK slot", 1), ("ACK delimiter", 1), ("EOF", 6), ("last EOF bit", 1),
     ]  # fmt: skip
     assert bare(sent, "DLC") == [0] * 9 + [1, 0]  # three bytes less one
+
+
+# levels assumed
+def test_the_sequences_around_the_data_phase_have_the_assumed_levels():
+    sent = fs.encode(FRAME)
+    levels = {name: "".join(str(sent.bits[place]) for place in places(sent, name)) for name in ("ADS", "FCP", "DAS")}
+    assert levels == {"ADS": "1110", "FCP": "1100", "DAS": "1101"}
 
 
 # computed over all identifiers and both levels of RRS; so two bits are enough for the count
@@ -223,3 +232,19 @@ def test_what_is_stuffed_and_counted_ends_before_the_data_phase():
     sent = fs.encode(ZEROS)
     assert places(sent, "resXL")[-1] + 1 == places(sent, "ADS")[0]
     assert not set(sent.inserted) & set(places(sent, "FDF", "XLF", "resXL", "ADS"))
+
+
+@pytest.mark.parametrize("name", ["can_xl"])
+def test_the_checker_of_the_vectors_sees_a_wrong_answer(name, tmp_path):
+    document = json.loads((VECTORS / f"{name}.json").read_text(encoding="utf-8"))
+    cases = [case for group in document["groups"] for case in group["cases"]]
+    spoiled = [next(case for case in cases if case["check"] == "crc"), next(case for case in cases if "spans" in case)]
+    spoiled[0]["at"] += 1
+    spoiled[1]["inserted"].pop()
+    path = tmp_path / f"{name}.json"
+    path.write_text(json.dumps(document), encoding="utf-8")
+    program = VECTORS / "made" / f"check_{name}.py"
+    done = subprocess.run([sys.executable, str(program), str(path)], capture_output=True, text=True, check=False)
+    assert done.returncode == 1
+    assert done.stdout.endswith(" 2 differences\n")
+    assert all(f"case {case['id']}:" in done.stdout for case in spoiled)

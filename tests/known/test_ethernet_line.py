@@ -120,6 +120,18 @@ def test_a_pair_0_0_within_the_data_is_a_line_code_error_once_the_next_pair_is_s
         assert judged.at == 2 * (index + 1) + 1
 
 
+def test_a_listening_receiver_reads_a_pair_0_0_as_three_scrambled_zeros_and_stays_in_step():
+    scrambler = SideStream(seed=SENT.seed)
+    scrambled = [scrambler.next() for _ in range(len(SENT) // 2)]
+    for index in range(3, len(SENT) // 2 - 4, 7):
+        line = LineReceiver(strict=False)
+        line.feed(of_pair(SENT, index, NO_DATA))
+        groups = [line.bits[3 * group : 3 * group + 3].to01()[::-1] for group in range(len(line.bits) // 3)]
+        sent = [SENT.bits.bits[3 * group : 3 * group + 3].to01()[::-1] for group in range(len(SENT.bits) // 3)]
+        sent[index] = f"{scrambled[index]:03b}"
+        assert groups == sent
+
+
 def test_a_pair_0_0_just_before_the_end_makes_the_end_too_early():
     last = len(SENT) // 2 - 4
     judged = judge_symbols(SENT, of_pair(SENT, last, NO_DATA))
@@ -137,8 +149,9 @@ def test_a_broken_start_or_end_is_a_form_error():
 
 
 def test_a_stream_whose_end_never_comes_is_a_form_error():
-    reception = receive_symbols(SENT.symbols[:-6])
-    assert (reception.check, reception.at) == (Check.FORM, len(SENT) - 7)
+    for missing in (6, 4, 2):
+        reception = receive_symbols(SENT.symbols[:-missing])
+        assert (reception.check, reception.at) == (Check.FORM, len(SENT) - missing - 1)
     assert not receive_symbols(SENT.symbols[:4]).complete
     assert not receive_symbols(()).complete
 

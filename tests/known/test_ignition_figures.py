@@ -96,7 +96,7 @@ def test_a_wasted_spark_fires_the_companion_at_a_fifth_to_a_third_of_the_voltage
     assert 0.295 < ratio.max() <= 0.3
     assert ((wasted.cylinder[wasted_at] - main.cylinder[main_at]) % 6 == 3).all()
     early = main.time_s[main_at] - wasted.time_s[wasted_at]
-    assert 0 < early.min()
+    assert early.min() > 0
     assert early.max() < 30e-6
 
 

@@ -1,6 +1,7 @@
 """Laws of the ignition and of what it does to a CAN link and an analog line, for all knobs and windows."""
 
 import dataclasses
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -121,7 +122,7 @@ def test_a_walk_is_the_same_however_it_is_cut(severity, loss, rate, cuts):
     first, stop = 7 * rate, 7 * rate + 60_000
     whole = link.walk(engine, first, stop, 5, levels)
     edges = [first, *(first + cut for cut in sorted(cuts)), stop]
-    parts = [link.walk(engine, low, high, 5, levels) for low, high in zip(edges[:-1], edges[1:], strict=True)]
+    parts = [link.walk(engine, low, high, 5, levels) for low, high in pairwise(edges)]
     for name in ("touched", "toggled", "flipped"):
         assert np.array_equal(np.concatenate([getattr(part, name) for part in parts]), getattr(whole, name))
 

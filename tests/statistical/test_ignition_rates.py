@@ -144,7 +144,7 @@ def test_re_strikes_and_voltages_follow_their_distributions():
     inside = whose < n
     ratio = again.volts[inside] / main.volts[whose[inside]]
     ratio = ratio[main.cluster[whose[inside]] == again.cluster[inside]]
-    assert 0.15 <= ratio.min()
+    assert ratio.min() >= 0.15
     assert ratio.max() <= 0.40
     assert ratio.mean() == pytest.approx(0.275, abs=reach * 0.25 / 12**0.5 / ratio.size**0.5)
     logs = np.log(again.ring_hz / 8e6)

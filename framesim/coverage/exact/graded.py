@@ -49,7 +49,7 @@ class Counts:
 
     def by_end(self, bit_error_ratio: float, *, same_end: bool = False) -> NDArray[np.float64]:
         """Return the same by place in ``ends``."""
-        return self.weights(bit_error_ratio, same_end=same_end).sum(axis=0)
+        return np.asarray(self.weights(bit_error_ratio, same_end=same_end).sum(axis=0))
 
     def weights(self, bit_error_ratio: float, *, same_end: bool = False) -> NDArray[np.float64]:
         """Return the same by number of flips and place in ``ends``."""
@@ -62,7 +62,7 @@ class Counts:
     def _chosen(self, same_end: bool) -> NDArray[np.int64]:
         if not same_end:
             return self.counts
-        return self.counts * (np.array(self.ends) == self.sent_end)[None, :]
+        return np.asarray(self.counts * (np.array(self.ends) == self.sent_end)[None, :])
 
 
 def counts_by_flips(line: Line, up_to: int = MOST_FLIPS, *, tree: Tree | None = None) -> Counts:
@@ -78,7 +78,7 @@ def counts_by_flips(line: Line, up_to: int = MOST_FLIPS, *, tree: Tree | None = 
         NotFeasible: the register has too many bits.
     """
     check_range("up_to", up_to, 1, MOST_FLIPS, base="d")
-    from framesim.kernels import exact_graded  # noqa: PLC0415  (numba loads slowly)
+    from framesim.kernels import exact_graded
 
     steps, graph = line.steps, line.steps.graph
     if steps.width > WIDEST:

@@ -7,7 +7,6 @@ have added at most, the CRC left out of account, is stated.
 """
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -61,7 +60,7 @@ class _Entries:
     weight: NDArray[np.float64]
 
 
-def fate_of(line: Line, channel: Matrices, *, tolerance: float = 1e-6, tree: Tree | None = None) -> Fate:
+def fate_of(line: Line, channel: Matrices, *, tolerance: float = 1e-4, tree: Tree | None = None) -> Fate:
     """Return what becomes of the frame.
 
     Args:
@@ -84,7 +83,7 @@ class _Chain:
     """The Markov chain of one frame, its receiver and its channel."""
 
     def __init__(self, line: Line, start: NDArray[np.float64], moves: NDArray[np.float64], tree: Tree) -> None:
-        from framesim.kernels import exact_flow  # noqa: PLC0415  (numba loads slowly)
+        from framesim.kernels import exact_flow
 
         self.line = line
         self.moves = moves
@@ -123,7 +122,7 @@ class _Chain:
     def _flow(
         self, kept: NDArray[np.bool_], mass: NDArray[np.float64], spoken: NDArray[np.float64]
     ) -> tuple[float, float]:
-        from framesim.kernels import exact_flow  # noqa: PLC0415  (numba loads slowly)
+        from framesim.kernels import exact_flow
 
         graph, entries = self.line.steps.graph, self.entries
         return exact_flow.flow(
@@ -133,36 +132,26 @@ class _Chain:
 
     def fate(self, tolerance: float) -> Fate:
         """Sum up with finer and finer selections of states until the rest is small enough."""
-        worth = (self.mass * self.chance).sum(axis=2)
         entry_worth = (self.entries.weight * self.chance[self.entries.bit, self.entries.state]).sum(axis=1)
-        likely = entry_worth.sum() * 2.0**-self.line.steps.width
-        allowed = likely * tolerance**0.5
+        choice = _Choice(self.line, (self.mass * self.chance).sum(axis=2))
+        # If about one in 2^width of the receivers that only the CRC can stop were accepted, this would be the answer.
+        likely = float(entry_worth.sum()) * 2.0**-self.line.steps.width
+        allowed, rough = likely * tolerance / 4, likely * tolerance**0.5
+        if choice.size(rough) < choice.size(allowed) / 2:
+            allowed = rough  # a cheap first sum, to learn how small the answer is
         for _ in range(ROUNDS):
-            kept = self._select(worth, allowed)
-            arrived, omitted = self._sum(kept, entry_worth, allowed)
+            arrived, omitted = self._sum(choice.kept(allowed), entry_worth, allowed)
             result = self._result(arrived, omitted)
             if omitted <= tolerance * result.undetected or allowed == 0:
-                return result
+                break
             allowed = min(allowed / 4, tolerance * result.undetected / 2)
         return result
-
-    def _select(self, worth: NDArray[np.float64], allowed: float) -> NDArray[np.bool_]:
-        """Keep the states that could add most; the others together could add at most ``allowed``."""
-        steps = self.line.steps
-        kept = np.ones(worth.shape, dtype=bool)
-        open_state = steps.left > 0
-        values = worth[:, open_state]
-        order = np.sort(values, axis=None)
-        least = order[min(np.searchsorted(np.cumsum(order), allowed / 2), order.size - 1)]
-        kept[:, open_state] = values >= max(least, 5e-324)
-        kept[:, HUNTING] = False
-        return kept
 
     def _sum(
         self, kept: NDArray[np.bool_], entry_worth: NDArray[np.float64], allowed: float
     ) -> tuple[NDArray[np.float64], float]:
         """Carry all registers through the kept states; return what arrives settled at zero, and what was lost."""
-        from framesim.kernels import exact_numeric  # noqa: PLC0415  (numba loads slowly)
+        from framesim.kernels import exact_numeric
 
         line, steps, graph = self.line, self.line.steps, self.line.steps.graph
         n_bits = len(line.bits)
@@ -199,7 +188,7 @@ class _Chain:
         return arrived, lost
 
     def _result(self, arrived: NDArray[np.float64], omitted: float) -> Fate:
-        from framesim.kernels import exact_flow  # noqa: PLC0415  (numba loads slowly)
+        from framesim.kernels import exact_flow
 
         graph = self.line.steps.graph
         spoken = self.tree_spoken + self.spoken
@@ -218,6 +207,32 @@ class _Chain:
         )
 
 
+class _Choice:
+    """Which states to keep, given what each could add at most."""
+
+    def __init__(self, line: Line, worth: NDArray[np.float64]) -> None:
+        self._open = line.steps.left > 0
+        self._worth = worth
+        self._sorted = np.sort(worth[:, self._open], axis=None)
+        self._sums = np.cumsum(self._sorted)
+
+    def _least(self, allowed: float) -> float:
+        """Return the least worth of a state that is kept where the others may add ``allowed`` at most."""
+        place = min(int(np.searchsorted(self._sums, allowed / 2)), self._sorted.size - 1)
+        return max(float(self._sorted[place]), 5e-324)
+
+    def size(self, allowed: float) -> int:
+        """Return how many states would be kept."""
+        return self._sorted.size - int(np.searchsorted(self._sorted, self._least(allowed)))
+
+    def kept(self, allowed: float) -> NDArray[np.bool_]:
+        """Return the states kept; all of those with a settled register are."""
+        kept = np.ones(self._worth.shape, dtype=bool)
+        kept[:, self._open] = self._worth[:, self._open] >= self._least(allowed)
+        kept[:, HUNTING] = False
+        return kept
+
+
 def _order(
     kept: NDArray[np.bool_], left: NDArray[np.int32], target: NDArray[np.int32], jump: NDArray[np.int32]
 ) -> tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.int32]]:
@@ -226,17 +241,17 @@ def _order(
     Where a length code can still come, time decides. After that, receivers that have dropped equally many stuff bits
     come together: their blocks are used again soon, while they are still in the cache.
     """
-    leaps = (jump != 0).any(axis=1)
+    leaps: NDArray[np.bool_] = (jump != 0).any(axis=1)
     while True:
-        wider = leaps | np.where(target >= 0, leaps[target], False).any(axis=1)
+        wider: NDArray[np.bool_] = leaps | np.where(target >= 0, leaps[target], False).any(axis=1)
         if (wider == leaps).all():
             break
         leaps = wider
-    bit, state = np.nonzero(kept & (left > 0)[None, :])
-    late = ~leaps[state]
-    order = np.lexsort((state, bit, np.where(late, bit + left[state], 0), late))
-    bit, state = bit[order].astype(np.int32), state[order].astype(np.int32)
-    number = np.full(kept.shape, -1, dtype=np.int32)
+    bits, states = np.nonzero(kept & (left > 0)[None, :])
+    late = ~leaps[states]
+    order = np.lexsort((states, bits, np.where(late, bits + left[states], 0), late))
+    bit, state = bits[order].astype(np.int32), states[order].astype(np.int32)
+    number: NDArray[np.int32] = np.full(kept.shape, -1, dtype=np.int32)
     number[bit, state] = np.arange(len(bit))
     return bit, state, number
 

@@ -92,7 +92,7 @@ def undetected_patterns(line: Line, flips: int, *, tree: Tree | None = None) -> 
         BadArgument: ``flips`` out of range.
     """
     check_range("flips", flips, 1, MOST_FLIPS, base="d")
-    from framesim.kernels import exact_patterns, exact_trellis  # noqa: PLC0415  (numba loads slowly)
+    from framesim.kernels import exact_patterns, exact_trellis
 
     steps, graph = line.steps, line.steps.graph
     first, _, onward, added, leap, required, ends, fewest = exact_trellis.unroll(
@@ -133,7 +133,7 @@ def undetected_bursts(line: Line, span: int = 20, *, examples: int = 100, tree: 
     """
     check_range("span", span, 1, LONGEST_SPAN, base="d")
     check_range("examples", examples, 0, 1_000_000, base="d")
-    from framesim.kernels import exact_spans, exact_trellis  # noqa: PLC0415  (numba loads slowly)
+    from framesim.kernels import exact_spans, exact_trellis
 
     steps, graph = line.steps, line.steps.graph
     first, _, onward, added, leap, required, _, fewest = exact_trellis.unroll(

@@ -8,8 +8,7 @@ stopped by a check or accept wrong content.
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import lru_cache
-from itertools import combinations
+from itertools import combinations, pairwise
 
 import numpy as np
 from bitarray import bitarray
@@ -76,7 +75,7 @@ def _destuffed(line: Line) -> list[int]:
     feeds = graph.tables.feeds[graph.node]
     before = line.path[:-1]
     level = line.bits[: line.accept_at]
-    return level[feeds[before, level] & ~graph.held[before, level]].tolist()
+    return [int(bit) for bit in level[feeds[before, level] & ~graph.held[before, level]]]
 
 
 def _wire(steps: Steps, word: list[int], guard: int) -> tuple[list[int], list[tuple[int, int]]] | None:
@@ -103,7 +102,7 @@ def _wire(steps: Steps, word: list[int], guard: int) -> tuple[list[int], list[tu
         else:
             return None
         state, register = steps.step(state, register, level)
-        if state == NONE or state == HUNTING:
+        if state in (NONE, HUNTING):
             return None
         bits.append(level)
         after.append((state, register))
@@ -144,7 +143,7 @@ def _free_bits(line: Line, plain: list[int], ahead: int) -> tuple[int, ...]:
     """Return the protected bits that carry no content, by trying each; the answer is kept for frames of this shape."""
     graph = line.steps.graph
     shape = tuple(graph.node[line.path].tolist())
-    key = (line.network, tuple(node for node, after in zip(shape, shape[1:], strict=False) if node != after))
+    key = (line.network, tuple(node for node, after in pairwise(shape) if node != after))
     if key not in _FREE:
         _FREE[key] = tuple(place for place in range(ahead) if _is_free(line, plain, place))
         if len(_FREE[key]) > MOST_FREE_BITS:
@@ -163,8 +162,13 @@ def _is_free(line: Line, plain: list[int], place: int) -> bool:
     if made is None:
         return False
     bits, after = made
-    rest = [line.network.layout.idle] * (int(line.steps.graph.longest[after[-1][0]]) + 1)
-    got = receive(bitarray(bits + rest), line.network)
+    graph, state = line.steps.graph, after[-1][0]
+    while state != ACCEPTED:
+        # What follows is fixed but for bits that are taken either way; a stuff bit may still be owed.
+        level = int(graph.target[state, 0] == NONE)
+        bits.append(level)
+        state = int(graph.target[state, level])
+    got = receive(bitarray(bits), line.network)
     return bool(got.accepted and got.frame == line.sent.frame)
 
 

@@ -116,11 +116,11 @@ def graph(network: Network) -> Graph:
         state = order[len(rows)]
         row = []
         for level in (0, 1):
-            target, fault, held, verdict = _move(made, state, level)
-            if target is not None and target not in numbers:
-                numbers[target] = len(order)
-                order.append(target)
-            row.append((NONE if target is None else numbers[target], fault, held, verdict))
+            there, fault, held, verdict = _move(made, state, level)
+            if there is not None and there not in numbers:
+                numbers[there] = len(order)
+                order.append(there)
+            row.append((NONE if there is None else numbers[there], fault, held, verdict))
         rows.append(row)
     array = np.array(rows, dtype=np.int64)
     target = array[:, :, 0].astype(np.int32)
