@@ -39,9 +39,7 @@ def flexray_frames(
     }
     roles = ((False, False), (True, False), (True, True)) if dynamic is not True else ()
     kinds = [
-        st.builds(
-            FlexRayFrame, payload=contents, sync=st.just(sync), startup=st.just(startup), null=nulls, **shared
-        )
+        st.builds(FlexRayFrame, payload=contents, sync=st.just(sync), startup=st.just(startup), null=nulls, **shared)
         for contents, nulls in (
             (payloads, st.just(False)),
             (payloads.map(_zeros), st.just(True)),

@@ -5,7 +5,7 @@ import math
 import mpmath
 import numpy as np
 import pytest
-from scipy.signal import lfilter, lsim
+from scipy.signal import bilinear, lfilter, lsim
 
 from framesim.analog import AnalogLine
 from framesim.disturbance import CanLink, Ignition, SparkEvent
@@ -23,7 +23,7 @@ def test_time_above_equals_an_integral_of_forty_digits(ratio):
 
 @pytest.mark.parametrize("bandwidth", [0.3e6, 10e6, 25e6, 200e6])
 @pytest.mark.parametrize(("hz", "decay"), [(8e6, 0.6e-6), (25e6, 0.12e-6)])
-@pytest.mark.parametrize("phase", [0.0, 1.0, 2.5, 4.0])
+@pytest.mark.parametrize("phase", [0.0, 2.5])
 def test_the_low_passed_ring_equals_scipys_filter(bandwidth, hz, decay, phase):
     one = [np.array([value]) for value in (0.0, 3.0, hz, decay, phase)]
     names = ("start_s", "volts", "hz", "decay_s", "phase_rad")
@@ -39,7 +39,7 @@ def test_the_low_passed_ring_equals_scipys_filter(bandwidth, hz, decay, phase):
 
 def test_turning_points_are_where_the_slope_is_zero_and_none_is_missed():
     rng = np.random.default_rng(3)
-    n = 25
+    n = 10
     rings = Rings.through(
         start_s=np.arange(n) * 1e-3,  # far apart
         volts=np.ones(n),
@@ -99,7 +99,7 @@ def reference_bits(link, events, level_at, bits, step_s):
         (CanLink(conversion_loss_db=20), Ignition(severity="fault", restrikes_mean=9)),
         (CanLink(bit_rate=2_000_000, conversion_loss_db=20), Ignition(severity="fault")),
         (CanLink(upper_volts=1.3, lower_volts=0.5, conversion_loss_db=22), Ignition(severity="fault")),
-        (CanLink(conversion_loss_db=20), Ignition(severity="fault", leads="coil_on_plug")),
+        (CanLink(conversion_loss_db=10), Ignition(severity="fault", leads="coil_on_plug")),
         (CanLink(conversion_loss_db=20, bandwidth_hz=2e6), Ignition(severity="fault", glow_s=2e-5, restrikes_mean=9)),
     ],
     ids=["plain", "close", "fast", "wide band", "on plug", "overlapping"],
@@ -153,8 +153,10 @@ def test_the_line_answers_a_spark_as_scipys_filters_do(kind):
     times = np.linspace(-4e-3, 6e-3, 200_001)  # 50 ns
     pin, front = line.source_ohm * (line.pin_farad + 1e-12), line.filter_ohm * line.filter_farad
     poles = np.polymul([pin, 1], [front, 1])
-    wanted = lsim(([line.source_ohm * 1e-12, 0], poles), drawn(pieces, times, volts, ground=False), times - times[0])[1]
-    wanted += lsim(([10e-3], poles), drawn(pieces, times, volts, ground=True), times - times[0])[1]
+    wanted = np.zeros(times.size)
+    for ground, top in ((False, [line.source_ohm * 1e-12, 0]), (True, [10e-3])):
+        digital = bilinear(top, poles, fs=1 / (times[1] - times[0]))
+        wanted += lfilter(*digital, drawn(pieces, times, volts, ground=ground))
     response = line._responses(engine)[kind == SparkEvent.RE_STRIKE]
     ours = response.at(times, np.full(times.size, volts), np.ones(times.size))
     # Steps lie on the grid only to one step of 50 ns, against time constants of 10 and 100 us.

@@ -165,9 +165,7 @@ def main(name: str = "flexray") -> int:
     path = Path(sys.argv[1]) if len(sys.argv) > 1 else folder / f"{name}.json"
     document = json.loads(path.read_text(encoding="utf-8"))
     cases = [case for group in document["groups"] for case in group["cases"]]
-    found = [
-        f"case {case['id']}: {problem}" for case in cases for problem in problems(case, document["network"])
-    ]
+    found = [f"case {case['id']}: {problem}" for case in cases for problem in problems(case, document["network"])]
     print("\n".join([*found, f"{path.name}: {len(cases)} cases, {len(found)} differences"]))
     return 1 if found else 0
 

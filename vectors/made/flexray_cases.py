@@ -64,9 +64,7 @@ class Cases:
         edge = note("Extremes", "BOUNDARY", "a value at the end of its range", "a field is too narrow")
         payload = bytes(range(0x11, 0x11 + 32))
         for size in (0, 2, 4, 8, 16, 32):
-            group.sent(
-                self.frame(frame_id=40 + size, payload=payload[:size], cycle=size), f"{size} bytes", plain
-            )
+            group.sent(self.frame(frame_id=40 + size, payload=payload[:size], cycle=size), f"{size} bytes", plain)
         largest = bytes(7 * number % 256 for number in range(254))
         group.sent(self.frame(frame_id=99, payload=largest, cycle=1), "254 bytes, the most", edge)
         for frame_id in (1, 2047, 0x555):
@@ -91,9 +89,7 @@ class Cases:
         roles = note("SyncAndStartup", "BASIC", "sync frame, startup frame", "the order of the indicators")
         group.sent(self.frame(frame_id=9, payload=bytes(4), null=True), "null frame", null)
         group.sent(self.frame(frame_id=3, payload=b"\x12\x34", sync=True), "sync frame", roles)
-        group.sent(
-            self.frame(frame_id=2, payload=b"\x12\x34", sync=True, startup=True), "startup frame", roles
-        )
+        group.sent(self.frame(frame_id=2, payload=b"\x12\x34", sync=True, startup=True), "startup frame", roles)
 
     def tolerated(self) -> None:
         """What a receiver must put up with."""
@@ -161,9 +157,7 @@ class Cases:
             "the frame is taken as soon as its CRC is right",
         )
         for place in encode(base).inserted:
-            group.flipped(
-                base, [place], f"byte start bit {place} inverted", byte, expect="line_code", at=place
-            )
+            group.flipped(base, [place], f"byte start bit {place} inverted", byte, expect="line_code", at=place)
         *inner, last = self.places(base, "TSS")[1:]
         for place in inner:
             comment = f"bit {place} of the TSS high"
@@ -173,9 +167,7 @@ class Cases:
         fss = self.places(base, "FSS")[0]
         group.flipped(base, [fss], "FSS low", start, expect="line_code", at=fss + 2)
         for place in self.places(base, "FES"):
-            group.flipped(
-                base, [place], f"bit {place} of the FES inverted", end, expect="line_code", at=place
-            )
+            group.flipped(base, [place], f"bit {place} of the FES inverted", end, expect="line_code", at=place)
         group.made("0" * 30 + "1" * 11, "thirty lows, no frame", start, expect="line_code", at=10)
         group.made("1" * 5 + "0" + "1" * 20, "a lone low on a resting wire", start, expect="line_code", at=8)
 
@@ -230,9 +222,7 @@ class Cases:
                 if place not in encode(base).inserted:
                     group.flipped(base, [place], f"bit {place}, {name}", flag, expect="crc", at=at)
         crossed = replace(base, channel="B" if self.channel == "A" else "A")
-        group.made(
-            encode(crossed).bits.to01(), f"sent on channel {crossed.channel}", other, expect="crc", at=at
-        )
+        group.made(encode(crossed).bits.to01(), f"sent on channel {crossed.channel}", other, expect="crc", at=at)
 
     def content(self) -> None:
         """Frames that are right bit by bit and say what no frame may say."""
@@ -283,9 +273,7 @@ class Cases:
         sent = encode(base)
         for span in sent.spans[: [span.name for span in sent.spans].index("FES") + 1]:
             wire = sent.bits.to01()[: span.stop - 1]
-            group.made(
-                wire, f"ends one bit before the end of {span.name}", cut, expect="incomplete", frame=base
-            )
+            group.made(wire, f"ends one bit before the end of {span.name}", cut, expect="incomplete", frame=base)
         group.made("", "no bits at all", quiet, expect="incomplete")
         group.made("1" * 40, "forty resting bits", quiet, expect="incomplete")
 

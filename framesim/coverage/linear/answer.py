@@ -1,0 +1,67 @@
+"""What is stated about one frame: the residual error probability, between limits that hold for certain."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from math import inf
+from typing import Any, Literal
+
+from framesim.disturbance.scatter import Scatter
+from framesim.errors import BadArgument, NotFeasible, check_number
+from framesim.words import Check
+
+__all__ = ["FrameResidual", "bit_error_ratio_of"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FrameResidual:
+    """P(undetected) of one frame, sent once, at one receiver that is disturbed alone.
+
+    No chance enters: ``low`` and ``high`` hold for certain, and where they are equal the value is exact.
+
+    Attributes:
+        network: as in ``framesim.networks()``.
+        low: no smaller than this.
+        high: no larger than this.
+        method: ``"exact"``, or ``"bounded"`` where something is only limited from above or below.
+        basis: in words, what was counted and what was only bounded.
+        patterns: number of flips → number of undetected patterns on the wire, all of them counted. Flips after the
+            frame has become valid do not count. None: not counted.
+        by_check: the first check to speak → its probability; None where it was not computed.
+        delivered: probability that the frame is accepted as it was sent; None where it was not computed.
+        unseen: probability that it is never taken for a frame; None where it was not computed.
+    """
+
+    network: str
+    low: float
+    high: float
+    method: Literal["exact", "bounded"]
+    basis: str
+    patterns: Mapping[int, int] | None = None
+    by_check: Mapping[Check, float] | None = None
+    delivered: float | None = None
+    unseen: float | None = None
+
+    def __post_init__(self) -> None:
+        check_number("low", self.low, 0, inf)
+        if not self.low <= self.high:
+            raise BadArgument(f"high={self.high!r}: must be at least low={self.low!r}")
+
+    @property
+    def probability(self) -> float:
+        """The value, or the upper limit where it is only bounded: never an understatement."""
+        return self.high
+
+
+def bit_error_ratio_of(channel: Any, network: str) -> float:
+    """Return the bit error ratio of a channel of independent flips.
+
+    Raises:
+        NotFeasible: flips on this channel depend on each other, and no method here covers that on ``network``.
+    """
+    if isinstance(channel, Scatter):
+        return channel.bit_error_ratio
+    kind = type(channel).__name__
+    raise NotFeasible(
+        f"residual of {network} on {kind}: every value of the CRC register would have to be carried along for every "
+        "state of the channel; computed are independent flips (Scatter)"
+    )
