@@ -6,6 +6,7 @@
 
 import dataclasses
 import json
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -131,3 +132,22 @@ def test_the_description_says_which_numbers_are_estimates_and_is_json():
     assert "ring_hz" not in told["estimates"]
     assert told["meaning"] == SEVERITIES["poor"]
     assert "never probe" in told["caution"]
+
+
+PAGE = (Path(__file__).parents[2] / "docs" / "ignition-model.md").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("name", [*KNOBS, "cylinder_gains"])
+def test_the_page_lists_every_knob_with_its_basis(name):
+    rows = [row for row in PAGE.splitlines() if row.startswith("| `") and f"`{name}`" in row.split("|")[1]]
+    assert len(rows) == 1
+    told = {word.strip() for word in rows[0].split("|")[3].split(";")}
+    basis = KNOBS[name].basis if name in KNOBS else "estimate"
+    assert told == ({basis} if isinstance(basis, str) else set(basis.values()))
+
+
+def test_the_page_warns_and_lists_every_severity():
+    for words in ("Never probe it", "not an EMC test", "no evidence for ISO 26262", "pacemaker"):
+        assert words in PAGE.replace("\n> ", " ")
+    for severity, meaning in SEVERITIES.items():
+        assert f"| `{severity}` | {meaning} |" in PAGE

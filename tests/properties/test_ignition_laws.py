@@ -31,6 +31,8 @@ def engines():
         severity=st.sampled_from(["good", "typical", "poor", "fault"]),
         timing_jitter=st.sampled_from([None, 0.0, 0.1]),
         restrikes_mean=st.sampled_from([None, 0.0, 9.5]),
+        glow_s=st.sampled_from([None, 2e-2]),
+        dwell_s=st.sampled_from([None, 2e-2]),
     )
 
 
@@ -125,6 +127,15 @@ def test_a_walk_is_the_same_however_it_is_cut(severity, loss, rate, cuts):
     parts = [link.walk(engine, low, high, 5, levels) for low, high in pairwise(edges)]
     for name in ("touched", "toggled", "flipped"):
         assert np.array_equal(np.concatenate([getattr(part, name) for part in parts]), getattr(whole, name))
+
+
+def test_a_bit_disturbed_by_a_ring_from_before_it_is_so_when_walked_alone():
+    engine, link = Ignition(severity="fault"), CanLink(conversion_loss_db=20, bit_rate=1_000_000)
+    hits = link.walk(engine, 0, 1_000_000, 2, levels)
+    late = np.setdiff1d(hits.toggled, hits.touched)
+    assert late.size > 50
+    for bit in late.tolist():
+        assert link.walk(engine, bit, bit + 1, 2, levels).toggled.tolist() == [bit]
 
 
 def test_the_funnel_narrows():
