@@ -37,7 +37,27 @@ def test_the_low_passed_ring_equals_scipys_filter(bandwidth, hz, decay, phase):
     assert ours == pytest.approx(wanted, abs=3 * (2 * np.pi * hz * times[1]) ** 2)
 
 
-def test_turning_points_are_where_the_slope_is_zero_and_none_is_missed():
+def turning_points(rings, ring, end_s):
+    """All turning points of the sum from the start of ``ring`` on, by way of the brackets."""
+    here, low, found = np.array([ring]), np.zeros(1), []
+    number = rings.bracket(here, low)
+    while low[0] < end_s:
+        high = np.minimum(rings.bracket_start(here, number + 1), end_s)
+        at = rings.turning(here, low, high)
+        if at[0] < high[0]:
+            found.append(at[0])
+        low, number = high, number + 1
+    return np.array(found)
+
+
+def turning_points_on_a_grid(rings, ring, end_s):
+    grid = np.linspace(0, end_s, 20_001)
+    volts = rings.voltage(np.full(grid.size, ring), grid)
+    up = np.diff(volts) > 0
+    return grid[1:-1][up[1:] != up[:-1]], grid[1]
+
+
+def test_turning_points_of_lone_rings_are_all_found():
     rng = np.random.default_rng(3)
     n = 10
     rings = Rings.through(
@@ -49,21 +69,24 @@ def test_turning_points_are_where_the_slope_is_zero_and_none_is_missed():
         bandwidth_hz=10e6,
     )
     for ring in range(n):
-        here = np.array([ring])
         end = 4 * float(1 / -rings.pole[ring].real)
-        grid = np.linspace(0, end, 20_001)
-        sign = rings.slope(np.full(grid.size, ring), grid) > 0
-        wanted = grid[1:][sign[1:] != sign[:-1]]
-        found = []
-        number = rings.bracket(here, np.zeros(1))
-        low = np.zeros(1)
-        while low[0] < end:
-            high = np.minimum(rings.bracket_start(here, number + 1), end)
-            at = rings.turning(here, low, high)
-            if at[0] < high[0]:
-                found.append(at[0])
-            low, number = high, number + 1
-        assert np.array(found) == pytest.approx(wanted, abs=1.01 * grid[1])
+        wanted, step = turning_points_on_a_grid(rings, ring, end)
+        assert turning_points(rings, ring, end) == pytest.approx(wanted, abs=2 * step)
+
+
+def test_turning_points_of_overlapping_rings_of_unlike_frequency_are_found():
+    # A strong quick ring still sounds when a weak slow one starts: several turns within its half cycle.
+    rings = Rings.through(
+        start_s=np.array([0.0, 0.1e-6]),
+        volts=np.array([3.0, 0.5]),
+        hz=np.array([22e6, 6e6]),
+        decay_s=np.array([0.3e-6, 0.3e-6]),
+        phase_rad=np.array([0.4, 2.0]),
+        bandwidth_hz=10e6,
+    )
+    wanted, step = turning_points_on_a_grid(rings, 1, 0.5e-6)
+    assert wanted.size > 10
+    assert turning_points(rings, 1, 0.5e-6) == pytest.approx(wanted, abs=2 * step)
 
 
 def reference_bits(link, events, level_at, bits, step_s):
@@ -127,10 +150,11 @@ def test_flips_and_toggles_equal_a_walk_through_time_in_small_steps(link, engine
     covered = np.concatenate(checked)
     got = set(ours.flipped[np.isin(ours.flipped, covered)].tolist())
     assert len(flipped) >= 3
-    # The grid is off by up to 0.5 ns at a crossing; a ring is above threshold for tens of ns at a time.
-    assert len(got ^ flipped) <= max(1, 0.02 * len(flipped)), sorted(got ^ flipped)
+    # The grid is off by up to 0.5 ns at a crossing, so a bit or two may differ.
+    assert len(got ^ flipped) <= 2, sorted(got ^ flipped)
     moved = set(ours.toggled[np.isin(ours.toggled, covered)].tolist())
-    assert len(moved ^ toggled) <= max(1, 0.01 * len(toggled)), sorted(moved ^ toggled)
+    assert len(toggled) > 300
+    assert len(moved ^ toggled) <= 2, sorted(moved ^ toggled)
 
 
 def drawn(pieces, times, volts, *, ground):
