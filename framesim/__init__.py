@@ -9,6 +9,15 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from framesim import codes as codes
+    from framesim.analog import AnalogLine as AnalogLine
+    from framesim.coverage.compare import compare as compare
+    from framesim.coverage.measure import measure_coverage as measure_coverage
+    from framesim.coverage.scenario import load_scenario as load_scenario
+    from framesim.disturbance import Bursts as Bursts
+    from framesim.disturbance import GilbertElliott as GilbertElliott
+    from framesim.disturbance import Ignition as Ignition
+    from framesim.disturbance import Markov as Markov
+    from framesim.disturbance import Scatter as Scatter
     from framesim.errors import BadArgument as BadArgument
     from framesim.errors import BadInput as BadInput
     from framesim.errors import FramesimError as FramesimError
@@ -34,8 +43,10 @@ if TYPE_CHECKING:
 __version__ = "0.1.0"
 
 _PLACES = {
+    "AnalogLine": "framesim.analog",
     "BadArgument": "framesim.errors",
     "BadInput": "framesim.errors",
+    "Bursts": "framesim.disturbance",
     "CanFdFrame": "framesim.networks.can_fd",
     "CanFrame": "framesim.networks.can",
     "CanXlFrame": "framesim.networks.can_xl",
@@ -43,17 +54,24 @@ _PLACES = {
     "EthernetFrame": "framesim.networks.ethernet",
     "FlexRayFrame": "framesim.networks.flexray",
     "FramesimError": "framesim.errors",
+    "GilbertElliott": "framesim.disturbance",
+    "Ignition": "framesim.disturbance",
     "Judgement": "framesim.judging",
     "LinFrame": "framesim.networks.lin",
+    "Markov": "framesim.disturbance",
     "NotFeasible": "framesim.errors",
     "Outcome": "framesim.words",
     "Reception": "framesim.networks.receiver",
+    "Scatter": "framesim.disturbance",
     "SentFrame": "framesim.networks.sent",
     "Span": "framesim.wire",
     "WireFrame": "framesim.wire",
     "codes": "",
+    "compare": "framesim.coverage.compare",
     "encode": "framesim.judging",
     "judge": "framesim.judging",
+    "load_scenario": "framesim.coverage.scenario",
+    "measure_coverage": "framesim.coverage.measure",
     "networks": "",
     "receive": "framesim.judging",
 }

@@ -44,7 +44,7 @@ def make_toy(*, run: int, number_bits: int, data_bits: int, at_end: bool) -> Net
               when=Condition("with data", lambda values: values["length"] == 1)),
         Field(name="sum", width=4, coding=stuffed, clause="toy", guard=guard),
         Field(name="sum end", width=1, level=1, check=Check.FORM, clause="toy"),
-        Field(name="answer", width=1, level=1, clause="toy"),
+        Field(name="answer", width=1, level=0, clause="toy"),
         Field(name="answer end", width=1, level=1, check=Check.FORM, clause="toy"),
         Field(name="end", width=1, level=1, check=Check.FORM, clause="toy"),
         Field(name="last", width=1, level=1, clause="toy"),
@@ -59,7 +59,7 @@ def make_toy(*, run: int, number_bits: int, data_bits: int, at_end: bool) -> Net
             number=values["number"], payload=values.get("data", 0), long=bool(values["length"])
         ),
         monitors=True,
-        unmonitored=frozenset({"answer"}),
+        acknowledged_in=frozenset({"answer"}),
     )
 
 

@@ -1,24 +1,22 @@
 """A scenario: what is sent, over which link, under which disturbance, and for how long."""
 
 import math
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from pathlib import Path
 from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from framesim.analog import AnalogLine
+from framesim.coverage.channel_file import FEW_STATES, channel_from_table, parse_toml, read_text
 from framesim.coverage.tables import build, expect_keys, expect_type
-from framesim.disturbance import Bursts, CanLink, GilbertElliott, Ignition, Scatter
+from framesim.disturbance import Bursts, CanLink, GilbertElliott, Ignition, Markov, Scatter
 from framesim.errors import BadArgument, BadInput, check_number, check_range
 
 __all__ = ["SWEEPER", "Scenario", "Sender", "Signal", "load_scenario"]
 
 Severity = Literal["good", "typical", "poor", "fault"]
-LONGEST_FILE = 1_000_000  # bytes; a scenario is a page of text
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -133,7 +131,7 @@ class Scenario:
     sender: Sender
     link: CanLink
     analog: AnalogLine
-    disturbance: Ignition | Scatter | Bursts | GilbertElliott
+    disturbance: Ignition | Scatter | Bursts | GilbertElliott | Markov
     severities: tuple[Severity, ...] = ("typical", "fault")
     hours: float = 1.0
     frames: int = 1_000_000
@@ -161,7 +159,7 @@ class Scenario:
         return isinstance(self.disturbance, Ignition)
 
 
-CHANNELS = {"ignition": Ignition, "scatter": Scatter, "bursts": Bursts, "gilbert-elliott": GilbertElliott}
+CHANNELS: dict[str, type] = {"ignition": Ignition, **FEW_STATES}
 
 SWEEPER = """\
 # The built-in scenario. Invented demonstration data: no vehicle was measured.
@@ -209,17 +207,7 @@ def load_scenario(path: str | None) -> Scenario:
     """
     if path is None:
         return scenario_from_text(SWEEPER, file="built-in scenario")
-    place = Path(path)
-    if place.is_dir():
-        raise BadInput(f"{path}: is a directory; expected a scenario file in TOML")
-    try:
-        if place.stat().st_size > LONGEST_FILE:
-            raise BadInput(f"{path}: larger than {LONGEST_FILE:,} bytes; expected a scenario file in TOML")
-        text = place.read_bytes().decode("utf-8")
-    except OSError as error:
-        raise BadInput(f"{path}: cannot be read ({error.strerror or error})") from None
-    except UnicodeDecodeError:
-        raise BadInput(f"{path}: not text in UTF-8; expected a scenario file in TOML") from None
+    text = read_text(path, what="a scenario file in TOML")
     return scenario_from_text(text, file=path)
 
 
@@ -231,10 +219,7 @@ def scenario_from_text(text: str, *, file: str) -> Scenario:
     """
     if not text.strip():
         raise BadInput(f"{file}: empty; expected a scenario in TOML, at least title, [signal], [sender], [disturbance]")
-    try:
-        table = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise BadInput(f"{file}: not TOML: {error}") from None
+    table = parse_toml(text, file=file)
     own = ["title", "note", "seed", "confidence", "severities", "hours", "frames", "wrong_from_lsb"]
     parts = {"signal": Signal, "sender": Sender, "link": CanLink, "analog": AnalogLine}
     expect_keys(table, [*own, *parts, "disturbance"], file=file, key="")
@@ -256,11 +241,6 @@ def _disturbance(table: Mapping[str, Any], file: str) -> Any:
     if "disturbance" not in table:
         raise BadInput(f"{file}: disturbance: missing; expected a table with kind = one of {', '.join(CHANNELS)}")
     part = expect_type(table["disturbance"], dict, file=file, key="disturbance")
-    kind = part.get("kind")
-    if kind not in CHANNELS:
-        raise BadInput(f"{file}: disturbance.kind: expected one of {', '.join(CHANNELS)}, got {kind!r}")
-    record = CHANNELS[kind]
-    skip = {"kind"}
-    if record is Ignition and "severity" in part:
+    if part.get("kind") == "ignition" and "severity" in part:
         raise BadInput(f"{file}: disturbance.severity: unknown key; say severities = [...] at the top level")
-    return build(record, part, file=file, key="disturbance", skip=frozenset(skip))
+    return channel_from_table(part, file=file, key="disturbance", kinds=CHANNELS)

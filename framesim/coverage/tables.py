@@ -127,7 +127,7 @@ def _form(hint: Any) -> str:
     if origin is Literal:
         return "one of " + ", ".join(repr(argument) for argument in arguments)
     if origin is tuple:
-        return f"a list of {_form(arguments[0])}"
+        return f"a list of {_form(arguments[0]).replace('a list of', 'lists of')}"
     names = {
         float: "a finite number",
         int: "a whole number",

@@ -4,6 +4,7 @@ from framesim.disturbance.bursts import Bursts
 from framesim.disturbance.can_link import CanLink, LinkHits
 from framesim.disturbance.flips import Channel, Flips
 from framesim.disturbance.ignition import Ignition
+from framesim.disturbance.markov import Markov
 from framesim.disturbance.scatter import ExactFlips, Scatter
 from framesim.disturbance.sparks import SparkEvent, SparkEvents
 from framesim.disturbance.two_state import GilbertElliott
@@ -17,6 +18,7 @@ __all__ = [
     "GilbertElliott",
     "Ignition",
     "LinkHits",
+    "Markov",
     "Scatter",
     "SparkEvent",
     "SparkEvents",

@@ -30,7 +30,7 @@ CASES = {
 def test_frames_sent_fare_as_computed(frame, channel):
     sent = encode(frame)
     seen = sample_frame(sent, channel, frames=FRAMES, seed=SEED)
-    fate = fate_of(line_of(sent, acknowledged=False), channel.matrices())
+    fate = fate_of(line_of(sent), channel.matrices())
     expected = {"delivered": fate.delivered, "undetected": fate.undetected, **fate.by_check}
     counted = {"delivered": seen.delivered, "undetected": seen.undetected, **seen.first}
     for what, chance in expected.items():

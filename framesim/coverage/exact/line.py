@@ -11,7 +11,7 @@ from framesim.networks.network import Network
 from framesim.networks.registry import network
 from framesim.wire import WireFrame
 
-__all__ = ["Line", "acknowledged_bits", "line_of"]
+__all__ = ["Line", "line_of"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -44,24 +44,12 @@ class Line:
         return self.steps.graph.n_states
 
 
-def acknowledged_bits(sent: WireFrame, found: Network) -> NDArray[np.uint8]:
-    """Return the frame's wire bits with the acknowledgement that other receivers give.
-
-    What a monitoring sender does not hold against itself is for others to drive away from the resting level.
-    """
-    bits = np.frombuffer(sent.bits.unpack(), dtype=np.uint8).copy()
-    for span in sent.spans:
-        if found.monitors and span.name in found.unmonitored:
-            bits[span.start : span.stop] = 1 - found.layout.idle
-    return bits
-
-
 def line_of(sent: WireFrame, *, acknowledged: bool = True) -> Line:
     """Return the frame as a receiver meets it.
 
     Args:
-        sent: the frame on its sender's wire.
-        acknowledged: other receivers acknowledge it, so that its acknowledge slot is driven.
+        sent: the frame on the wire, as it stands there where other nodes acknowledge it.
+        acknowledged: they do. Otherwise the wire rests in its acknowledge slot.
 
     Raises:
         NotFeasible: no exact method covers this network.
@@ -69,7 +57,10 @@ def line_of(sent: WireFrame, *, acknowledged: bool = True) -> Line:
     """
     found = network(sent.network)
     made = graph(found)
-    bits = acknowledged_bits(sent, found) if acknowledged else np.frombuffer(sent.bits.unpack(), dtype=np.uint8).copy()
+    bits = np.frombuffer(sent.bits.unpack(), dtype=np.uint8).copy()
+    for span in sent.spans:
+        if not acknowledged and span.name in found.acknowledged_in:
+            bits[span.start : span.stop] = found.layout.idle
     state, usual = HUNTING, {}
     for level in bits.tolist():
         if not made.held[state, level]:
