@@ -7,8 +7,8 @@ frame CRC. These patterns are counted exactly. What is left is only bounded:
 
 * a changed length passes the header CRC (six flips at least), and then the frame ends where a byte start stands, or a
   byte starts where the frame ends (two more flips at least): the chance of both, the frame CRC left out of account;
-* a receiver out of step meets a wrong byte start in nearly every byte: the chance that it passes eight of them, what it
-  reads left out of account, follows from its states.
+* a receiver out of step meets a wrong byte start in nearly every byte: the chance that it passes eight of them and the
+  header CRC, the frame CRC left out of account, follows from its states.
 """
 
 from collections.abc import Mapping
@@ -24,8 +24,8 @@ from numpy.typing import NDArray
 from framesim.codes import crc
 from framesim.codes.syndromes import syndromes
 from framesim.coverage.linear.answer import FrameResidual, bit_error_ratio_of
-from framesim.coverage.linear.flow import channel_of, follow
-from framesim.coverage.linear.framing import Framing, framing, nothing, without_guards
+from framesim.coverage.linear.flow import Register, channel_of, follow, speaks
+from framesim.coverage.linear.framing import Framing, Output, framing, nothing, without_guards
 from framesim.coverage.linear.mixed import Mixed, mixed, precisely
 from framesim.disturbance.scatter import Scatter
 from framesim.errors import check_range
@@ -34,6 +34,7 @@ from framesim.networks.network import Network
 from framesim.networks.registry import configured, network
 from framesim.networks.view import View
 from framesim.wire import WireFrame, bits_of
+from framesim.words import Check
 
 __all__ = ["flexray_patterns", "flexray_residual"]
 
@@ -277,13 +278,31 @@ def _in_order(sent: WireFrame, n_bytes: int, ratio: float) -> float:
 
 
 def _out_of_step(sent: WireFrame, ratio: float) -> float:
-    """Return the chance that a receiver out of step passes the byte starts of the shortest frame."""
+    """Return the chance that a receiver out of step passes header CRC and byte starts of the shortest frame."""
     found = configured(network(sent.network), sent.frame)
     states, bits = _states(found), sent.bits
-    ends = follow(states, bits, channel_of(Scatter(bit_error_ratio=ratio), "flexray"), rest_bits=REST_BITS)
+    channel = channel_of(Scatter(bit_error_ratio=ratio), "flexray")
+    ends = follow(states, bits, channel, register=_header_register(found.layout), rest_bits=REST_BITS)
     in_step = len(states.walk(bits)[1])
     by_end = ends.accepted.sum(axis=(1, 2))
     return fsum([*by_end[:in_step].tolist(), *by_end[in_step + 1 :].tolist(), ends.undecided])
+
+
+def _header_register(layout: Layout) -> Register:
+    """Return the header CRC's register; it speaks unless it ends at zero."""
+    code = crc(_code_of(layout, "header CRC"))
+    fed = {*_guarded(layout), "header CRC"}
+    values = np.arange(1 << code.width, dtype=np.int32)
+    shifted = [np.array([code.register_after([bit], start=int(value)) for value in values]) for bit in (0, 1)]
+    judged = np.where(values == code.residue, values, speaks(Check.HEADER_CRC))
+
+    def after(output: Output) -> NDArray[np.int32] | None:
+        if output.kept_in not in fed:
+            return None
+        moved = shifted[output.bits[0]]
+        return (judged[moved] if "header CRC" in output.ended else moved).astype(np.int32)
+
+    return Register(n_values=len(values), first=code.initial, after=after)
 
 
 @lru_cache(maxsize=8)
