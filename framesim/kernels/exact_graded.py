@@ -12,7 +12,7 @@ import numpy as np
 from framesim.kernels.compiled import compiled
 from framesim.kernels.exact_trellis import shifted, unroll
 
-__all__ = ["count_by_flips", "count_wires"]
+__all__ = ["count_by_flips"]
 
 U = np.uint64
 
@@ -291,35 +291,4 @@ def count_by_flips(
         _move(first, at, onward, added, leap, powers, width, fewest, flips, layers, old_start, old, new_start, new)
         old, new = new, old
         old_start, new_start = new_start, old_start
-    return over
-
-
-@compiled
-def count_wires(
-    target: Any, add: Any, jump: Any, powers: Any, width: int, wires: Any, sent_bits: Any, start: Any, flips: int,
-    table: Any, counts: Any,
-) -> bool:  # fmt: skip
-    """Do ``count_by_flips`` for many wires.
-
-    Args:
-        target: see ``count_by_flips``, as all that bear the same name there.
-        add: uint32 (n_states, 2).
-        jump: int32 (n_states, 2).
-        powers: uint32.
-        width: of the register.
-        wires: uint8 (n_wires, n_bits), each frame and the resting wire after it.
-        sent_bits: int32 (n_wires,).
-        start: uint32.
-        flips: 1..6.
-        table: unsigned, 2^width zeros.
-        counts: int64 (n_wires, flips + 1, n_bits + 1), zeros.
-
-    Returns:
-        Whether a count in ``table`` ran over.
-    """
-    over = False
-    for wire in range(sent_bits.size):
-        over |= count_by_flips(
-            target, add, jump, powers, width, wires[wire], sent_bits[wire], start, flips, table, counts[wire]
-        )
     return over

@@ -20,7 +20,7 @@ from framesim.errors import NotFeasible
 from framesim.judging import receive
 from framesim.networks.network import Network
 
-__all__ = ["ROOT", "Tree", "same_content", "same_content_patterns"]
+__all__ = ["ROOT", "Tree", "free_bits", "protected_bits", "same_content", "same_content_patterns"]
 
 ROOT = 0  #: the tree node of a hunting receiver
 
@@ -49,10 +49,10 @@ def same_content(line: Line) -> Tree:
         NotFeasible: too many bits carry no content.
     """
     steps = line.steps
-    plain = _destuffed(line)
+    plain = protected_bits(line)
     guard = steps.width
     ahead = len(plain) - guard
-    free = _free_bits(line, plain, ahead)
+    free = free_bits(line, plain, ahead)
     rows: list[list[int]] = [[NONE, NONE]]
     states, registers = [HUNTING], [steps.first]
     for size in range(len(free) + 1):
@@ -69,7 +69,7 @@ def same_content(line: Line) -> Tree:
     )
 
 
-def _destuffed(line: Line) -> list[int]:
+def protected_bits(line: Line) -> list[int]:
     """Return the protected bits as sent, CRC included, line code removed."""
     graph = line.steps.graph
     feeds = graph.tables.feeds[graph.node]
@@ -139,7 +139,7 @@ def _plant(
         ends = following
 
 
-def _free_bits(line: Line, plain: list[int], ahead: int) -> tuple[int, ...]:
+def free_bits(line: Line, plain: list[int], ahead: int) -> tuple[int, ...]:
     """Return the protected bits that carry no content, by trying each; the answer is kept for frames of this shape."""
     graph = line.steps.graph
     shape = tuple(graph.node[line.path].tolist())

@@ -280,12 +280,16 @@ def _in_order(sent: WireFrame, n_bytes: int, ratio: float) -> float:
 def _out_of_step(sent: WireFrame, ratio: float) -> float:
     """Return the chance that a receiver out of step passes header CRC and byte starts of the shortest frame."""
     found = configured(network(sent.network), sent.frame)
-    states, bits = _states(found), sent.bits
+    states = _states(found)
+    in_step = len(states.walk(sent.bits)[1])
+    # Whoever is still at it so long after that counts as passed.
+    bits = sent.bits[: in_step + REST_BITS]
+    rest = in_step + REST_BITS - len(bits)
     channel = channel_of(Scatter(bit_error_ratio=ratio), "flexray")
-    ends = follow(states, bits, channel, register=_header_register(found.layout), rest_bits=REST_BITS)
-    in_step = len(states.walk(bits)[1])
+    ends = follow(states, bits, channel, register=_header_register(found.layout), rest_bits=rest)
     by_end = ends.accepted.sum(axis=(1, 2))
-    return fsum([*by_end[:in_step].tolist(), *by_end[in_step + 1 :].tolist(), ends.undecided])
+    waiting = 0.0 if rest else ends.unseen
+    return fsum([*by_end[:in_step].tolist(), *by_end[in_step + 1 :].tolist(), ends.undecided, waiting])
 
 
 def _header_register(layout: Layout) -> Register:

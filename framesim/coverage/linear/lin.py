@@ -5,6 +5,7 @@ read a bit late, time limits, both parities, identifiers that bear another kind 
 the result depends on the frame's own bytes.
 """
 
+from dataclasses import replace
 from functools import lru_cache
 from typing import Any
 
@@ -16,14 +17,13 @@ from framesim.coverage.linear.answer import FrameResidual
 from framesim.coverage.linear.flow import Channel, Ends, Register, channel_of, counted, follow, speaks
 from framesim.coverage.linear.framing import Framing, Output, framing, nothing, without_guards
 from framesim.errors import check_range
-from framesim.networks.lin import FIRST_CLASSIC, LIN, LinFrame
+from framesim.networks.lin import FIRST_CLASSIC, HEADER_MOST, LIN, LinFrame, response_most
 from framesim.networks.registry import configured
 from framesim.wire import WireFrame
 from framesim.words import Check
 
 __all__ = ["lin_ends", "lin_patterns", "lin_residual"]
 
-REST_BITS = 60  # a receiver that took a break in the frame's last bits gives up 47 later, or within the response's slack
 WRONG = 256  # the register's value once a bit of the checksum contradicts the sum
 BASIS = "every flip pattern counted, the sum of the bytes and all states of the receiver carried along"
 
@@ -77,14 +77,15 @@ def lin_ends(sent: WireFrame, channel: Channel, *, quiet: bool = False) -> Ends:
         BadArgument: not a LIN frame.
     """
     frame: LinFrame = sent.frame
-    slack = 4 * (len(frame.payload) + 1)  # bit times by which a response may last longer than its bits
+    # A receiver that took the frame's last bits for a break gives up when header and response are overdue.
+    rest_bits = HEADER_MOST + response_most(len(frame.payload)) + 1
     return follow(
         _states(len(frame.payload)),
         sent.bits,
         channel,
         register=_register(frame.checksum),
         content=frozenset({"identifier", "data"}).__contains__,
-        rest_bits=REST_BITS + slack + 10 * (len(frame.payload) + 1),
+        rest_bits=rest_bits,
         quiet=quiet,
     )
 
@@ -92,8 +93,6 @@ def lin_ends(sent: WireFrame, channel: Channel, *, quiet: bool = False) -> Ends:
 @lru_cache(maxsize=8)
 def _states(length: int) -> Framing:
     """Return the states of a receiver of responses of ``length`` bytes; the kind of checksum changes none."""
-    from dataclasses import replace
-
     network = configured(LIN, LinFrame(identifier=0, payload=bytes(length)))
     return framing(replace(network, layout=without_guards(network.layout)), relevant=nothing)
 

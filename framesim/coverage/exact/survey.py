@@ -1,0 +1,182 @@
+"""Frames of a population drawn one by one, and their undetected patterns counted, by strata of flips.
+
+Patterns of two flips are rare: few frames in a thousand have any, and these carry the mean. They are cheap to count, so
+very many frames are. Patterns of more flips are common, alike from frame to frame, and dear, so few frames will do. So
+each number of flips is a stratum with frames of its own; what the counts leave out, seven flips and more, is what the
+full sum over a few frames has beyond its counts.
+"""
+
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from framesim.coverage.exact.forms import Form
+from framesim.coverage.exact.graded import counts_by_flips
+from framesim.coverage.exact.numeric import fate_of
+from framesim.coverage.population import Payloads
+
+__all__ = ["BEYOND", "COSTS", "LOWEST", "Beyond", "Stratum", "Survey"]
+
+LOWEST, BEYOND = 2, 7  #: the stratum of at most two flips, and that of all numbers of flips that are not counted
+
+#: Seconds a frame of eight bytes takes, roughly; they decide which stratum is worth more frames, so they are constants.
+COSTS = {2: 2e-4, 3: 7e-4, 4: 2.5e-3, 5: 6.5e-3, 6: 2.8e-2, BEYOND: 0.6}
+
+_PIECE = {2: 1000, 3: 300, 4: 100, 5: 40, 6: 10, BEYOND: 1}  # frames a task
+_APART = 1 << 40  # frames of different strata are different frames
+
+
+@dataclass(slots=True, kw_only=True)
+class Stratum:
+    """Patterns of one number of flips, in frames drawn for it.
+
+    Attributes:
+        frames: how many frames were looked at.
+        frame: dtype int64, shape (n_rows,). Number of the frame that a row belongs to, 0 .. frames - 1, ascending.
+        flips: dtype int64. Number of flips.
+        end: dtype int64. Bits until the receiver accepts.
+        at_own_end: dtype bool. It does so at the very bit at which it accepts the undisturbed frame.
+        count: dtype int64. How many such patterns the frame has.
+    """
+
+    frames: int = 0
+    frame: NDArray[np.int64] = field(default_factory=lambda: np.empty(0, np.int64))
+    flips: NDArray[np.int64] = field(default_factory=lambda: np.empty(0, np.int64))
+    end: NDArray[np.int64] = field(default_factory=lambda: np.empty(0, np.int64))
+    at_own_end: NDArray[np.bool_] = field(default_factory=lambda: np.empty(0, np.bool_))
+    count: NDArray[np.int64] = field(default_factory=lambda: np.empty(0, np.int64))
+
+    def add(self, counts: NDArray[np.int64], own_end: NDArray[np.int64]) -> None:
+        """Append frames.
+
+        Args:
+            counts: dtype int64, shape (n_frames, up_to + 1, n_ends).
+            own_end: dtype int64, shape (n_frames,). Bits after which the undisturbed receiver accepts.
+        """
+        frame, flips, end = np.nonzero(counts)
+        self.frame = np.concatenate([self.frame, frame + self.frames])
+        self.flips = np.concatenate([self.flips, flips])
+        self.end = np.concatenate([self.end, end])
+        self.at_own_end = np.concatenate([self.at_own_end, end == own_end[frame]])
+        self.count = np.concatenate([self.count, counts[frame, flips, end]])
+        self.frames += len(counts)
+
+    def values(self, ratio: float, *, same_end: bool, at_least: int = 1, at_most: int = BEYOND) -> NDArray[np.float64]:
+        """Return what each frame's patterns add to its P(undetected); shape (frames,).
+
+        Args:
+            ratio: bit error ratio.
+            same_end: only patterns accepted at the frame's own end.
+            at_least: fewest flips of a pattern.
+            at_most: most flips.
+        """
+        chosen = (self.flips >= at_least) & (self.flips <= at_most) & (self.at_own_end | (not same_end))
+        flips, kept = self.flips[chosen].astype(np.float64), (self.end - self.flips)[chosen].astype(np.float64)
+        worth = self.count[chosen] * ratio**flips * (1 - ratio) ** kept
+        return np.bincount(self.frame[chosen], weights=worth, minlength=self.frames)
+
+
+@dataclass(slots=True, kw_only=True)
+class Beyond:
+    """What full sums have beyond the counts, at one bit error ratio.
+
+    Attributes:
+        ratio: the bit error ratio.
+        rest: for each frame: bits until accepted → probability of patterns with seven flips or more.
+        own_end: for each frame: bits after which the undisturbed receiver accepts.
+        omitted: for each frame: what its sum may lack at most.
+    """
+
+    ratio: float
+    rest: list[dict[int, float]] = field(default_factory=list)
+    own_end: list[int] = field(default_factory=list)
+    omitted: list[float] = field(default_factory=list)
+
+    def values(self, ratio: float, *, same_end: bool) -> NDArray[np.float64]:
+        """Return, for each frame, the most that patterns of seven flips or more add at ``ratio``.
+
+        A pattern of k flips that ends at t weighs p^k (1 - p)^(t - k). From the ratio of the sums down to a smaller
+        one, that falls at least as much for more flips as for seven. At the ratio of the sums nothing is given away.
+        """
+        falls = ratio / self.ratio * (1 - self.ratio) / (1 - ratio)
+        kept = (1 - ratio) / (1 - self.ratio)
+        return np.array([
+            falls**BEYOND * sum(chance * kept**end for end, chance in rest.items() if end == own or not same_end)
+            for rest, own in zip(self.rest, self.own_end, strict=True)
+        ])  # fmt: skip
+
+
+class Survey:
+    """Counts over frames of a population, as many as asked for; the same whatever the number of threads.
+
+    Attributes:
+        strata: number of flips → counts.
+        beyond: what the counts leave out.
+    """
+
+    def __init__(self, population: Payloads, *, ratio: float, workers: int = 1, tolerance: float = 1e-4) -> None:
+        self._population = population
+        self._form = Form(population.frame)
+        self._own = self._form.line.accept_at - self._form.line.sent_bits
+        self._workers = workers
+        self._tolerance = tolerance
+        self.strata: dict[int, Stratum] = {flips: Stratum() for flips in range(LOWEST, BEYOND)}
+        self.beyond = Beyond(ratio=ratio)
+
+    @property
+    def form(self) -> Form:
+        """The frames' shape."""
+        return self._form
+
+    def frames(self, flips: int) -> int:
+        """Return how many frames a stratum has."""
+        return len(self.beyond.rest) if flips == BEYOND else self.strata[flips].frames
+
+    def extend(self, flips: int, frames: int, progress: Callable[[], None] | None = None) -> None:
+        """Look at more frames of a stratum, until it has so many."""
+        begin, piece = self.frames(flips), _PIECE[flips]
+        pieces = [(first, min(piece, frames - first)) for first in range(begin, frames, piece)]
+        look: Callable[[tuple[int, int]], Any] = self._sum if flips == BEYOND else lambda part: self._count(flips, part)
+        if self._workers == 1:
+            results = map(look, pieces)
+            self._keep(flips, results, progress)
+        else:
+            # The loops release the lock, so threads do, and nothing need be copied from process to process.
+            with ThreadPoolExecutor(self._workers) as pool:
+                self._keep(flips, pool.map(look, pieces), progress)
+
+    def _keep(self, flips: int, results: Any, progress: Callable[[], None] | None) -> None:
+        for result in results:
+            if flips == BEYOND:
+                rest, own_end, omitted = result
+                self.beyond.rest.append(rest)
+                self.beyond.own_end.append(own_end)
+                self.beyond.omitted.append(omitted)
+            else:
+                self.strata[flips].add(*result)
+            if progress is not None:
+                progress()
+
+    def _count(self, flips: int, part: tuple[int, int]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        payloads = self._population.draw(flips * _APART + part[0], part[1])
+        words = self._form.words(payloads)
+        _, sent_bits = self._form.wires(words)
+        counts = self._form.counts(payloads, flips)
+        if flips != BEYOND - 1:  # the last counted stratum keeps all its counts: it tells how frames differ
+            counts[:, : flips if flips > LOWEST else 0] = 0
+        return counts, sent_bits.astype(np.int64) + self._own
+
+    def _sum(self, part: tuple[int, int]) -> tuple[dict[int, float], int, float]:
+        payload = self._population.draw(BEYOND * _APART + part[0], 1)[0]
+        line = self._form.line_with(payload)
+        ratio = self.beyond.ratio
+        fate = fate_of(line, (np.ones(1), np.ones((1, 1)), np.array([ratio])), tolerance=self._tolerance)
+        counts = counts_by_flips(line, BEYOND - 1)
+        counted = dict(zip(counts.ends, counts.by_end(ratio).tolist(), strict=True))
+        # Where nothing is left the difference is rounding, to either side.
+        rest = {end: max(0.0, chance - counted.get(end, 0.0)) for end, chance in fate.by_end.items()}
+        return rest, line.accept_at, fate.omitted

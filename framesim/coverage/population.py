@@ -1,0 +1,115 @@
+"""Which frames a mean is taken over: random or bounded payloads, or a list."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from framesim.errors import BadArgument, check_range
+
+__all__ = ["Listed", "Payloads"]
+
+_PURPOSE = 0x7061_796C_6F61_6473  # sets these draws apart from others of the same seed
+_LARGEST_FRAME = 1 << 62
+_LONGEST = 1 << 16
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Payloads:
+    """Frames of one kind with independent payload bytes, each uniform between bounds.
+
+    Attributes:
+        frame: everything but the payload is taken from it, and the payload's length.
+        low: smallest value of each byte; None: 0.
+        high: largest value of each byte; None: 255.
+        seed: of the draws. The payload of frame number i depends on the seed and on i alone.
+    """
+
+    frame: Any
+    low: bytes | None = None
+    high: bytes | None = None
+    seed: int = 1
+
+    def __post_init__(self) -> None:
+        payload = getattr(self.frame, "payload", None)
+        if not isinstance(payload, bytes):
+            raise BadArgument(f"frame={self.frame!r}: has no payload of bytes to vary")
+        for name, fallback in (("low", b"\x00"), ("high", b"\xff")):
+            bound = getattr(self, name)
+            if bound is None:
+                object.__setattr__(self, name, fallback * len(payload))
+            elif not isinstance(bound, bytes) or len(bound) != len(payload):
+                raise BadArgument(f"{name}={bound!r}: expected {len(payload)} bytes, one for each of the payload's")
+        assert self.low is not None
+        assert self.high is not None
+        for place, (least, most) in enumerate(zip(self.low, self.high, strict=True)):
+            if least > most:
+                raise BadArgument(f"high[{place}]={most:#x}: must be at least low[{place}]={least:#x}")
+        check_range("seed", self.seed, 0, 2**64 - 1, base="d")
+
+    @property
+    def n_bytes(self) -> int:
+        """Length of the payload."""
+        return len(self.frame.payload)
+
+    def draw(self, first: int, count: int) -> NDArray[np.uint8]:
+        """Return the payloads of the frames numbered ``first .. first + count - 1``.
+
+        Returns:
+            dtype uint8, shape (count, n_bytes).
+
+        Raises:
+            BadArgument: a number out of range.
+        """
+        check_range("first", first, 0, _LARGEST_FRAME, base="d")
+        check_range("count", count, 0, 1 << 32, base="d")
+        assert self.low is not None
+        assert self.high is not None
+        steps = -(-self.n_bytes // 4)  # Philox yields four numbers a step
+        if not steps:
+            return np.empty((count, 0), np.uint8)
+        bits = np.random.Philox(key=self.seed + (_PURPOSE << 64), counter=first * steps)
+        share = np.random.Generator(bits).random((count, 4 * steps))[:, : self.n_bytes]
+        least = np.frombuffer(self.low, np.uint8).astype(np.float64)
+        wide = np.frombuffer(self.high, np.uint8) - least + 1
+        return (least + np.floor(share * wide)).astype(np.uint8)
+
+    def describe(self) -> dict[str, Any]:
+        """Return what the population is, ready for JSON."""
+        assert self.low is not None
+        assert self.high is not None
+        return {"kind": "payloads", "bytes": self.n_bytes, "low": self.low.hex(), "high": self.high.hex()}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Listed:
+    """Frames one by one, each with its share of the traffic.
+
+    Attributes:
+        frames: at least one, all of one network.
+        weights: how often each is sent, relative to the others; None: all alike.
+    """
+
+    frames: Sequence[Any]
+    weights: Sequence[float] | None = None
+
+    def __post_init__(self) -> None:
+        if not self.frames:
+            raise BadArgument("frames=[]: expected at least one")
+        if self.weights is not None:
+            if len(self.weights) != len(self.frames):
+                raise BadArgument(f"weights: {len(self.weights)} of them, must be {len(self.frames)}, one a frame")
+            if not all(np.isfinite(weight) and weight >= 0 for weight in self.weights) or not sum(self.weights) > 0:
+                raise BadArgument("weights: must be finite, not negative, and not all 0")
+
+    @property
+    def shares(self) -> NDArray[np.float64]:
+        """The weights, made to sum to 1."""
+        weights = np.ones(len(self.frames)) if self.weights is None else np.asarray(self.weights, np.float64)
+        return np.asarray(weights / weights.sum())
+
+    def describe(self) -> dict[str, Any]:
+        """Return what the population is, ready for JSON."""
+        return {"kind": "listed", "frames": len(self.frames)}
