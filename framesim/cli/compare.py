@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+from framesim.cli.output import share_bar
 from framesim.cli.parsing import LineParser, number, whole_number
 from framesim.errors import BadInput
 
@@ -19,7 +20,6 @@ WHOLE = {"value_bits": "resolution of the value, 1..64; 12 unless said", "value"
          "analog_bits": "resolution of the analog line's converter; 10 unless said",
          "seed": "seed of the sampled patterns; 1 unless said"}  # fmt: skip
 REAL = {"every_s": "repetition time in seconds; 0.01 unless said",
-        "bit_error_ratio": "of independent flips; 1e-5 unless said",
         "confidence": "of the intervals; 0.95 unless said"}  # fmt: skip
 
 
@@ -28,6 +28,9 @@ def run(arguments: Sequence[str]) -> int:
     parser = LineParser("compare", description=ABOUT)
     for name, about in {**WHOLE, **REAL}.items():
         parser.add_argument(f"--{name.replace('_', '-')}", metavar="N", help=about)
+    noise = parser.add_mutually_exclusive_group()
+    noise.add_argument("--bit-error-ratio", metavar="P", help="of independent flips; 1e-5 unless said")
+    noise.add_argument("--channel", metavar="FILE.toml", help="a channel file instead (docs/scenarios.md)")
     shape = parser.add_mutually_exclusive_group()
     shape.add_argument("--json", action="store_true", help="write one JSON object")
     shape.add_argument("--page", metavar="FILE.html", help="write a self-contained HTML page instead")
@@ -60,4 +63,18 @@ def _compare(values: argparse.Namespace) -> Any:
     for name in REAL:
         if getattr(values, name) is not None:
             given[name] = number(f"--{name.replace('_', '-')}", getattr(values, name))
-    return compare(**given)
+    given["channel"] = _channel(values)
+    with share_bar("comparing") as show:
+        return compare(**given, progress=show)
+
+
+def _channel(values: argparse.Namespace) -> Any:
+    if values.channel is not None:
+        from framesim.coverage.channel_file import load_channel
+
+        return load_channel(values.channel)
+    if values.bit_error_ratio is None:
+        return None
+    from framesim.disturbance import Scatter
+
+    return Scatter(bit_error_ratio=number("--bit-error-ratio", values.bit_error_ratio))

@@ -6,6 +6,7 @@ import sys
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from framesim.cli.output import share_bar
 from framesim.cli.parsing import LineParser, number, whole_number
 from framesim.errors import BadArgument
 
@@ -29,19 +30,13 @@ on a vehicle that can move."""
 def run(arguments: Sequence[str]) -> int:
     """Run the command; return the exit status."""
     parser = LineParser("coverage", description=ABOUT, epilog=CAUTION)
-    parser.add_argument(
-        "scenario", nargs="?", metavar="SCENARIO.toml", help="a scenario file (docs/scenarios.md)"
-    )
+    parser.add_argument("scenario", nargs="?", metavar="SCENARIO.toml", help="a scenario file (docs/scenarios.md)")
     parser.add_argument("--seed", help="seed of every random draw; default: the scenario's")
     parser.add_argument("--hours", help="engine time to run; default: the scenario's")
     parser.add_argument("--frames", help="frames to send, where a channel and no engine disturbs them")
     parser.add_argument("--confidence", help="of every interval, 0.5..0.999999; default: the scenario's")
-    parser.add_argument(
-        "--json", action="store_true", help="write one JSON object (schema: docs/coverage.schema.json)"
-    )
-    parser.add_argument(
-        "--show-scenario", action="store_true", help="write the built-in scenario, to start your own"
-    )
+    parser.add_argument("--json", action="store_true", help="write one JSON object (schema: docs/coverage.schema.json)")
+    parser.add_argument("--show-scenario", action="store_true", help="write the built-in scenario, to start your own")
     values = parser.read(arguments)
     if values.show_scenario:
         from framesim.coverage.scenario import SWEEPER
@@ -86,16 +81,5 @@ def _run(scenario: "Scenario") -> "CoverageReport":
     """Measure, with a bar on standard error if that is a terminal and it takes a while."""
     from framesim.coverage.measure import measure_coverage
 
-    if not sys.stderr.isatty():
-        return measure_coverage(scenario)
-    from rich.console import Console
-    from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeRemainingColumn
-
-    columns = (TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), TimeRemainingColumn())
-    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("engine running" if scenario.by_engine else "sending frames", total=1.0)
-
-        def show(share: float, column: str) -> None:
-            bar.update(task, completed=share, description=column)
-
+    with share_bar("engine running" if scenario.by_engine else "sending frames") as show:
         return measure_coverage(scenario, progress=show)

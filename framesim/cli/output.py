@@ -4,14 +4,15 @@ import dataclasses
 import enum
 import json
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from time import monotonic
 from typing import Any
 
 from framesim.networks.network import Network
 from framesim.words import Check
 
-__all__ = ["check_words", "frame_record", "watched", "write_json"]
+__all__ = ["check_words", "frame_record", "share_bar", "watched", "write_json"]
 
 _SILENT_SECONDS = 1.0
 
@@ -72,3 +73,22 @@ def _with_bar(rest: Iterator[tuple[int, int]], done: int, total: int, what: str)
         for _, item in rest:
             yield item
             progress.advance(task)
+
+
+@contextmanager
+def share_bar(what: str) -> Iterator[Callable[[float, str], None] | None]:
+    """Offer a function that shows the share done on standard error; None where that is no terminal.
+
+    Args:
+        what: the bar's first word, until the work says what it does.
+    """
+    if not sys.stderr.isatty():
+        yield None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeRemainingColumn
+
+    columns = (TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), TimeRemainingColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task(what, total=1.0)
+        yield lambda share, doing: bar.update(task, completed=share, description=doing)

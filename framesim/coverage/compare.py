@@ -1,6 +1,7 @@
 """One value and its repetition rate on every network, and on the analog line."""
 
 import json
+from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -8,7 +9,8 @@ from framesim import __version__
 from framesim.codes import crc
 from framesim.coverage.carriers import CARRIERS, Carrier
 from framesim.coverage.estimate import Estimate
-from framesim.coverage.stratified import combined, stratify
+from framesim.coverage.stratified import combined, sampled, stratify
+from framesim.disturbance import Scatter
 from framesim.errors import BadArgument, check_number, check_range
 from framesim.judging import encode
 from framesim.linecoding.stuffing import DynamicStuffing
@@ -19,6 +21,9 @@ __all__ = ["Comparison", "Lane", "compare"]
 
 FORMAT = 1
 
+#: Called with the share done (0..1) and a word on what is being done.
+Progress = Callable[[float, str], None]
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Lane:
@@ -28,36 +33,42 @@ class Lane:
         network: as in ``framesim.networks()``.
         provisional: why the format is not certain, or empty.
         payload_bytes: in the frame that carries the value.
-        bits: wire bits of this very frame.
+        frame: the fields of the frame that was built, bytes in hex.
+        bits: wire bits of this very frame, without what stands behind its end.
         least_bits: wire bits of the shortest frame with a payload of this length.
         most_bits: wire bits that no frame with a payload of this length exceeds.
         bit_rate: wire bits per second.
+        fast_rate: the same in the fast phase; None: there is none.
         time_s: on the wire, this frame.
         efficiency: bits of the value per wire bit.
-        load: share of the wire's time at the repetition rate; above 1 it does not fit.
+        load: share of the wire's time at the repetition rate, gap between frames included; above 1 it does not fit.
         wires: signal wires.
         latency_s: from the start of sending to the end of a frame that had to be sent a second time.
-        repeats: a frame that a check stopped is repeated at once.
+        mends: who or what makes good a frame that a check stopped.
         distance: fewest flips that the frame's CRC misses at this length; None where no CRC guards the payload.
-        residual: P(undetected) per frame sent, under independent flips at the bit error ratio.
+        residual: P(undetected) per frame sent, under the disturbance.
+        first: the first check to speak → of all single flips of the frame, how many it catches; and ``"nobody"``.
         about: what a reader should know.
     """
 
     network: str
     provisional: str
     payload_bytes: int
+    frame: dict[str, Any]
     bits: int
     least_bits: int
     most_bits: int
     bit_rate: float
+    fast_rate: float | None
     time_s: float
     efficiency: float
     load: float
     wires: int
     latency_s: float
-    repeats: bool
+    mends: str
     distance: int | None
     residual: Estimate
+    first: dict[str, int]
     about: str
 
 
@@ -67,10 +78,11 @@ class Comparison:
 
     Attributes:
         value_bits: resolution of the value as a frame.
-        steps: how many values it can take, in a frame.
+        value: the value.
         every_s: repetition time.
-        bit_error_ratio: of the disturbance.
-        patterns: flip patterns judged in each sampled stratum.
+        disturbance: the channel, at one receiver of each network.
+        patterns: flip patterns judged in each sampled stratum; under a channel whose flips depend on each other, a
+            tenth of the frames sent.
         confidence: of the intervals.
         seed: of the sampled strata.
         analog_steps: how many values the analog line's converter tells apart.
@@ -79,8 +91,9 @@ class Comparison:
     """
 
     value_bits: int
+    value: int
     every_s: float
-    bit_error_ratio: float
+    disturbance: dict[str, Any]
     patterns: int
     confidence: float
     seed: int
@@ -91,10 +104,15 @@ class Comparison:
     def to_json(self) -> str:
         """Return the comparison as JSON text."""
         record: dict[str, Any] = {"format": FORMAT, "version": __version__}
-        for name in ("value_bits", "every_s", "bit_error_ratio", "patterns", "confidence", "seed"):
+        for name in ("value_bits", "value", "every_s", "disturbance", "patterns", "confidence", "seed"):
             record[name] = getattr(self, name)
         record["links"] = [_lane_json(lane, self.seed) for lane in self.lanes]
-        record["analog"] = {"wires": 1, "steps": self.analog_steps, "check": "plausible range only"}
+        record["analog"] = {
+            "wires": 1,
+            "steps": self.analog_steps,
+            "check": "plausible range only",
+            "disturbance": "none: a channel of bits knows no volts",
+        }
         record["left_out"] = self.left_out
         return json.dumps(record, indent=2, ensure_ascii=False)
 
@@ -120,11 +138,12 @@ def compare(
     value_bits: int = 12,
     value: int | None = None,
     every_s: float = 0.01,
-    bit_error_ratio: float = 1e-5,
+    channel: Any = None,
     patterns: int = 300,
     confidence: float = 0.95,
     seed: int = 1,
     analog_bits: int = 10,
+    progress: Progress | None = None,
 ) -> Comparison:
     """Put one value on every network.
 
@@ -132,11 +151,12 @@ def compare(
         value_bits: resolution of the value, 1..64.
         value: the value itself; default: about two thirds of the range, with a lively bit pattern.
         every_s: how often it is sent, seconds.
-        bit_error_ratio: independent flips on the wire, the same for all.
+        channel: flips bits on the wire, the same for all; default: independent flips at a bit error ratio of 1e-5.
         patterns: flip patterns judged in each stratum that is too large to be tried whole.
         confidence: of the intervals.
         seed: of the sampled strata.
         analog_bits: resolution of the analog line's converter.
+        progress: called now and then.
 
     Raises:
         BadArgument: an argument out of range.
@@ -144,28 +164,31 @@ def compare(
     check_range("value_bits", value_bits, 1, 64, base="d")
     check_range("analog_bits", analog_bits, 1, 24, base="d")
     check_range("seed", seed, 0, 2**63 - 1, base="d")
+    check_range("patterns", patterns, 1, 10**9, base="d")
     if value is None:
         value = (0xA3C5_96E1_7B2D_48F0 >> (64 - value_bits)) & ((1 << value_bits) - 1)
     check_range("value", value, 0, (1 << value_bits) - 1, clause=f"value_bits={value_bits}")
     check_number("every_s", every_s, 0, 3600, unit="s", open_low=True)
-    check_number("bit_error_ratio", bit_error_ratio, 0, 0.1, open_low=True)
     check_number("confidence", confidence, 0.5, 0.999999)
+    channel = Scatter(bit_error_ratio=1e-5) if channel is None else channel
     lanes: list[Lane] = []
     left_out: dict[str, str] = {}
-    for carrier in CARRIERS.values():
+    for done, carrier in enumerate(CARRIERS.values()):
+        if progress is not None:
+            progress(done / len(CARRIERS), carrier.title)
         try:
             payload = carrier.payload(value, value_bits)
         except BadArgument as reason:
             left_out[carrier.network] = str(reason)
             continue
         sent = encode(carrier.frame(payload))
-        strata = stratify(sent, most_flips=4, patterns=patterns, seed=seed)
-        residual = combined(strata, len(sent), bit_error_ratio, confidence)
-        lanes.append(_lane(carrier, payload, sent, residual, value_bits=value_bits, every_s=every_s))
+        residual, first = _judged(sent, channel, patterns, seed, confidence)
+        lanes.append(_lane(carrier, payload, sent, residual, first, value_bits=value_bits, every_s=every_s))
     return Comparison(
         value_bits=value_bits,
+        value=value,
         every_s=every_s,
-        bit_error_ratio=bit_error_ratio,
+        disturbance=channel.describe(),
         patterns=patterns,
         confidence=confidence,
         seed=seed,
@@ -175,51 +198,76 @@ def compare(
     )
 
 
+def _judged(
+    sent: WireFrame, channel: Any, patterns: int, seed: int, confidence: float
+) -> tuple[Estimate, dict[str, int]]:
+    """Return P(undetected), and what becomes of single flips."""
+    if isinstance(channel, Scatter):
+        strata = stratify(sent, most_flips=4, patterns=patterns, seed=seed)
+        residual, single = combined(strata, len(sent), channel.bit_error_ratio, confidence), strata[0]
+    else:
+        single = stratify(sent, most_flips=1, patterns=len(sent), seed=seed)[0]
+        residual = sampled(sent, channel, frames=10 * patterns, seed=seed, confidence=confidence)
+    first = {check.value: count for check, count in single.first.items()}
+    return residual, {**first, "nobody": single.tried - sum(single.first.values())}
+
+
 def _lane(
-    carrier: Carrier, payload: bytes, sent: WireFrame, residual: Estimate, *, value_bits: int, every_s: float
+    carrier: Carrier,
+    payload: bytes,
+    sent: WireFrame,
+    residual: Estimate,
+    first: dict[str, int],
+    *,
+    value_bits: int,
+    every_s: float,
 ) -> Lane:
-    spec = network(sent.network)
-    bits = len(sent)
+    bits, time_s = carrier.frame_bits(sent), carrier.time_s(sent)
     least, most = bit_bounds(carrier, payload, sent)
-    time_s = bits / carrier.bit_rate
-    repeats = carrier.repeat_bits is not None
-    latency_s = time_s + (time_s + (carrier.repeat_bits or 0) / carrier.bit_rate if repeats else every_s)
+    again_s = every_s if carrier.repeat_bits is None else time_s + carrier.repeat_bits / carrier.bit_rate
     return Lane(
         network=carrier.network,
-        provisional=spec.provisional,
+        provisional=network(sent.network).provisional,
         payload_bytes=len(payload),
+        frame={name: value.hex() if isinstance(value, bytes) else value for name, value in asdict(sent.frame).items()},
         bits=bits,
         least_bits=least,
         most_bits=most,
         bit_rate=carrier.bit_rate,
+        fast_rate=carrier.fast_rate,
         time_s=time_s,
         efficiency=value_bits / bits,
-        load=time_s / every_s,
+        load=(time_s + carrier.gap_bits / carrier.bit_rate) / every_s,
         wires=carrier.wires,
-        latency_s=latency_s,
-        repeats=repeats,
+        latency_s=time_s + again_s,
+        mends=carrier.mends,
         distance=_distance(sent),
         residual=residual,
+        first=first,
         about=carrier.about,
     )
 
 
 def bit_bounds(carrier: Carrier, payload: bytes, sent: WireFrame) -> tuple[int, int]:
-    """Return the fewest and the most wire bits of a frame with a payload of this length.
+    """Return wire bits that no frame with a payload of this length falls below, and exceeds.
 
-    With dynamic stuffing: none, and the most stuff bits that n stuffable bits can call for, floor((n - 1) / 4)
-    (Davis, Burns, Bril and Lukkien, Real-Time Systems 35 (2007), from memory). Elsewhere the payloads of all zeros
-    and all ones are the extremes: either the length does not depend on the payload, or it grows with the value.
+    With dynamic stuffing of the payload: no stuff bit, and the most stuff bits that n stuffable bits can call for,
+    floor((n - 1) / 4) (Davis, Burns, Bril and Lukkien, Real-Time Systems 35 (2007), from memory). Where nibbles are
+    pulses: all of them, the CRC included, shortest and longest. Elsewhere the length does not depend on the payload.
     """
-    fields = network(sent.network).layout.fields
+    bits = carrier.frame_bits(sent)
     stops = {name: span.stop for name, span in zip(sent.fields, sent.spans, strict=True)}
-    stuffed = [field.name for field in fields if isinstance(field.coding, DynamicStuffing) and field.name in stops]
-    if stuffed:
-        region = stops[stuffed[-1]]
-        added = sum(place < region for place in sent.inserted)
-        return len(sent) - added, len(sent) - added + (region - added - 1) // 4
-    ends = [len(encode(carrier.frame(bytes([byte]) * len(payload)))) for byte in (0x00, 0xFF)]
-    return min(ends), max(ends)
+    fields = [field for field in network(sent.network).layout.fields if field.name in stops]
+    if carrier.pulse_ticks is not None:
+        guarded = sum(span.stop - span.start for span in sent.spans if span.name in ("data", "CRC"))
+        pulses = 2 * len(payload) + 1
+        return tuple(bits - guarded + ticks * pulses for ticks in carrier.pulse_ticks)  # type: ignore[return-value]
+    if not any(field.octets and isinstance(field.coding, DynamicStuffing) for field in fields):
+        return bits, bits
+    stuffed = [field.name for field in fields if isinstance(field.coding, DynamicStuffing)]
+    region = stops[stuffed[-1]]
+    added = sum(place < region for place in sent.inserted)
+    return bits - added, bits - added + (region - added - 1) // 4
 
 
 def _distance(sent: WireFrame) -> int | None:

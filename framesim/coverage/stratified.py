@@ -15,12 +15,13 @@ import numpy as np
 
 from framesim.coverage.estimate import Estimate
 from framesim.coverage.intervals import clopper_pearson, mover
+from framesim.disturbance import Channel
 from framesim.errors import BadArgument, check_number, check_range
 from framesim.judging import judge
 from framesim.wire import WireFrame
 from framesim.words import Check, Outcome
 
-__all__ = ["Stratum", "combined", "stratify"]
+__all__ = ["Stratum", "combined", "sampled", "stratify"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -105,6 +106,25 @@ def combined(strata: tuple[Stratum, ...], n_bits: int, bit_error_ratio: float, c
     weights = _binomial(n_bits, bit_error_ratio)
     parts = [(float(weights[stratum.flips]), stratum.share(confidence)) for stratum in strata]
     return mover(parts, remainder=float(weights[len(strata) + 1 :].sum()))
+
+
+def sampled(sent: WireFrame, channel: Channel, *, frames: int, seed: int, confidence: float) -> Estimate:
+    """Return P(undetected) per frame sent by plain sampling, for channels whose flips depend on each other.
+
+    Args:
+        sent: the frame on its wire.
+        channel: flips its bits, and none behind it.
+        frames: how many are sent.
+        seed: of the flips.
+        confidence: of the interval.
+    """
+    rng = np.random.Generator(np.random.Philox(np.random.SeedSequence(seed, spawn_key=(0,))))
+    hits = channel.flips(frames, len(sent), rng)
+    undetected = 0
+    for number in np.unique(hits.frame):
+        places = [int(place) for place in hits.bit[hits.frame == number]]
+        undetected += judge(sent, sent.flipped(places)).outcome is Outcome.UNDETECTED
+    return clopper_pearson(undetected, frames, confidence=confidence)
 
 
 def _binomial(n_bits: int, chance: float) -> "np.typing.NDArray[np.float64]":

@@ -95,10 +95,10 @@ def accepted_patterns(
     flips: int, target: Any, role: Any, codes: Any, stuff_counts: Any, hunting: Any, bits: Any, sent_bits: int, path: Any,
     accept_at: int, own: int, found: Any, ends: Any,
 ) -> int:  # fmt: skip
-    """Try every pattern of one, two or three flips, each before the receiver has accepted.
+    """Try every pattern of so many flips, each before the receiver has accepted.
 
     Args:
-        flips: 1, 2 or 3.
+        flips: at least 1.
         target: see ``clean_path``, as all up to ``stuff_counts``.
         role: int8 (n_states, 2, 5).
         codes: int64 (3, 3).
@@ -115,44 +115,36 @@ def accepted_patterns(
     Returns:
         How many there are; more than ``room``: only so many were written.
     """
-    n_found = 0
-    for one in range(accept_at):
-        start = (path[one, 0], path[one, 1], path[one, 2], path[one, 3], path[one, 4])
-        first = _step(start, 1 - np.int64(bits[one]), target, role, codes, stuff_counts)
-        if flips == 1:
-            end = _rest(
-                first, one + 1, target, role, codes, stuff_counts, hunting, bits, sent_bits, path, accept_at, own
-            )  # fmt: skip
-            if end >= 0:
-                if n_found < ends.size:
-                    found[n_found, 0], ends[n_found] = one, end
-                n_found += 1
+    n_found, depth = 0, 0
+    # At each depth a receiver that has met ``depth`` flips goes on undisturbed; at every bit one is tried that meets the
+    # next flip there.
+    waiting = np.zeros((flips, 5), np.int64)
+    waiting[0] = path[0]
+    at, chosen = np.zeros(flips, np.int64), np.zeros(flips, np.int64)
+    while depth >= 0:
+        here = at[depth]
+        place = (waiting[depth, 0], waiting[depth, 1], waiting[depth, 2], waiting[depth, 3], waiting[depth, 4])
+        over = place[0] == DEAD or place[0] == ACCEPTED or here == bits.size
+        if over or (hunting[place[0]] and here >= sent_bits):
+            depth -= 1
             continue
-        for two in range(one + 1, bits.size):
-            if first[0] == DEAD or first[0] == ACCEPTED or (hunting[first[0]] and two >= sent_bits):
-                break
-            second = _step(first, 1 - np.int64(bits[two]), target, role, codes, stuff_counts)
-            first = _step(first, np.int64(bits[two]), target, role, codes, stuff_counts)
-            if flips == 2:
-                end = _rest(
-                    second, two + 1, target, role, codes, stuff_counts, hunting, bits, sent_bits, path, accept_at, own
-                )  # fmt: skip
-                if end >= 0:
-                    if n_found < ends.size:
-                        found[n_found, 0], found[n_found, 1], ends[n_found] = one, two, end
-                    n_found += 1
-                continue
-            for three in range(two + 1, bits.size):
-                if second[0] == DEAD or second[0] == ACCEPTED or (hunting[second[0]] and three >= sent_bits):
-                    break
-                third = _step(second, 1 - np.int64(bits[three]), target, role, codes, stuff_counts)
-                second = _step(second, np.int64(bits[three]), target, role, codes, stuff_counts)
-                end = _rest(
-                    third, three + 1, target, role, codes, stuff_counts, hunting, bits, sent_bits, path, accept_at, own
-                )  # fmt: skip
-                if end >= 0:
-                    if n_found < ends.size:
-                        found[n_found, 0], found[n_found, 1], found[n_found, 2] = one, two, three
-                        ends[n_found] = end
-                    n_found += 1
+        level = np.int64(bits[here])
+        turned = _step(place, 1 - level, target, role, codes, stuff_counts)
+        place = _step(place, level, target, role, codes, stuff_counts)
+        waiting[depth, 0], waiting[depth, 1], waiting[depth, 2] = place[0], place[1], place[2]
+        waiting[depth, 3], waiting[depth, 4] = place[3], place[4]
+        at[depth], chosen[depth] = here + 1, here
+        if depth + 1 < flips:
+            depth += 1
+            waiting[depth, 0], waiting[depth, 1], waiting[depth, 2] = turned[0], turned[1], turned[2]
+            waiting[depth, 3], waiting[depth, 4] = turned[3], turned[4]
+            at[depth] = here + 1
+            continue
+        end = _rest(
+            turned, here + 1, target, role, codes, stuff_counts, hunting, bits, sent_bits, path, accept_at, own
+        )  # fmt: skip
+        if end >= 0:
+            if n_found < ends.size:
+                found[n_found], ends[n_found] = chosen, end
+            n_found += 1
     return n_found

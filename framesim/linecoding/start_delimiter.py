@@ -48,7 +48,7 @@ class _Passer:
 
 
 class _Hunter:
-    """``window`` holds the last eight bits, behind a 1 that counts how many there were."""
+    """``window`` holds the last eight bits; zeros stand for bits that have not come, and no delimiter begins so."""
 
     __slots__ = ("found", "pattern", "window")
 

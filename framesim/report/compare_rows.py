@@ -1,4 +1,4 @@
-"""The comparison as rows of words, for the terminal and the page alike: three small tables, one row a network."""
+"""The comparison as rows of words, for the terminal and the page alike: four small tables, one row a network."""
 
 from typing import NamedTuple
 
@@ -24,7 +24,7 @@ class Part(NamedTuple):
 
 
 def parts(comparison: Comparison) -> tuple[Part, ...]:
-    """Return the three tables."""
+    """Return the four tables."""
     lanes = comparison.lanes
     wire = Part(
         "On the wire",
@@ -36,31 +36,41 @@ def parts(comparison: Comparison) -> tuple[Part, ...]:
         ("link", "signal wires", "steps", "with one repeat, ms", "what mends an error"),
         (
             *(_value(lane, comparison) for lane in lanes),
-            ("analog line", "1", f"{comparison.analog_steps:,}", "-", "never seen"),
+            ("analog line", "1", _steps(comparison.analog_steps), "-", "nothing"),
         ),
     )
     checks = Part(
-        f"Undetected, per frame, at a bit error ratio of {comparison.bit_error_ratio:g}",
+        f"Undetected, per frame, under {_disturbance(comparison)}",
         ("link", "fewest flips its CRC misses", "estimate", f"interval ({comparison.confidence * 100:.6g} %)"),
-        (*(_check(lane) for lane in lanes), ("analog line", "-", "-", "no error is ever detected")),
+        (
+            *(_check(lane) for lane in lanes),
+            ("analog line", "-", "-", "only the implausible is seen"),
+        ),
     )
-    return wire, value, checks
+    first = Part(
+        "Who speaks first when one bit flips",
+        ("link", "single flips", "first to speak, of these"),
+        tuple(_first(lane) for lane in lanes),
+    )
+    return wire, value, checks, first
 
 
 def notes(comparison: Comparison) -> tuple[str, ...]:
     """Return what a reader must know before quoting a figure."""
-    said = [
-        "Bit rates and wires: common practice, no source. Ground and supply wires are not counted. For SENT, wire bits "
-        "are ticks of 3 µs.",
-        "At least, at most: over all payloads of this length; with bit stuffing, the bounds of no stuff bit and of the "
-        "most there can be.",
-        "Undetected: independent flips at one receiver, frame bits only; every single flip tried, 2 to 4 flips by "
-        f"{comparison.patterns:,} sampled patterns each (seed {comparison.seed}), limits after Clopper-Pearson combined "
-        "by MOVER, more flips bounded by their probability. An interval from 0 means that none was seen: its end is "
-        "then an upper bound, set by how many patterns were tried, and says little about the network.",
+    said = [f"{_title(lane)}: {lane.about}." for lane in comparison.lanes]
+    said += [
+        "Analog line: a voltage knows no bits, so no bit channel reaches it; framesim coverage puts it under the same "
+        "sparks as the frames. Nothing but a plausible range guards it.",
+        "Bit rates and wires: common practice, no source. Ground and supply wires are not counted. Wire bits are those "
+        "of the frame itself; load adds the gap to the next frame (CAN 3 bits, FlexRay 11, Ethernet 96).",
+        "At least, at most: no payload of this length falls below or exceeds them; with bit stuffing, no stuff bit and "
+        "the most there can be.",
+        "With one repeat: on CAN the error is found at the very end, the error frame is the longest (12 + 8 + 3 bits), "
+        "and the bus is won again at once; elsewhere nobody repeats, and the next value has to do.",
+        _method(comparison),
+        "Who speaks first: nobody does at bits that a receiver takes either way, nor where a flip hides the frame.",
         "Fewest flips its CRC misses: behind the line code, at this length. Bit stuffing lets fewer flips through than "
-        "that. LIN has a carry-around sum, no CRC; SENT's CRC guards nibbles, and a flip of one tick changes a pulse, "
-        "so flips of ticks do not compare.",
+        "that.",
     ]
     provisional = [lane for lane in comparison.lanes if lane.provisional]
     said += [f"* {CARRIERS[lane.network].title} is provisional: {lane.provisional}" for lane in provisional]
@@ -68,21 +78,47 @@ def notes(comparison: Comparison) -> tuple[str, ...]:
     return tuple(said)
 
 
+def _method(comparison: Comparison) -> str:
+    opening = "Undetected: flips at one receiver, frame bits only; "
+    closing = (
+        " An interval from 0 means that none was seen: its end is then an upper bound, set by how much was tried, and "
+        "says little about the network."
+    )
+    if comparison.disturbance["kind"] == "scatter":
+        return (
+            f"{opening}every single flip tried, 2 to 4 flips by {comparison.patterns:,} sampled patterns each (seed "
+            f"{comparison.seed}), limits after Clopper-Pearson combined by MOVER, more flips bounded by their "
+            f"probability.{closing}"
+        )
+    return (
+        f"{opening}{10 * comparison.patterns:,} frames sent on each network (seed {comparison.seed}), limits after "
+        f"Clopper-Pearson.{closing}"
+    )
+
+
+def _disturbance(comparison: Comparison) -> str:
+    given = comparison.disturbance
+    if given["kind"] == "scatter":
+        return f"independent flips at a bit error ratio of {given['bit_error_ratio']:g}"
+    return f"the channel {given['kind'].replace('_', '-')}"
+
+
 def _title(lane: Lane) -> str:
     return CARRIERS[lane.network].title + ("*" if lane.provisional else "")
 
 
 def _wire(lane: Lane) -> tuple[str, ...]:
+    rate = f"{lane.bit_rate / 1e6:.3g}" + (f" / {lane.fast_rate / 1e6:.3g}" if lane.fast_rate else "")
     return (
         _title(lane),
         f"{lane.payload_bytes} B",
         f"{lane.bits:,}",
         f"{lane.least_bits:,}",
         f"{lane.most_bits:,}",
-        f"{lane.bit_rate / 1e6:.3g}",
+        rate,
         f"{lane.time_s * 1e6:,.4g}",
         f"{lane.efficiency:.1%}",
-        f"{lane.load:.2%}" if lane.load <= 1 else "does not fit",
+        f"{lane.load:.2%}" if lane.load <= 1 else ">100%",
     )
 
 
@@ -90,10 +126,14 @@ def _value(lane: Lane, comparison: Comparison) -> tuple[str, ...]:
     return (
         _title(lane),
         str(lane.wires),
-        f"{2**comparison.value_bits:,}",
+        _steps(1 << comparison.value_bits),
         f"{lane.latency_s * 1e3:,.3g}",
-        "the sender" if lane.repeats else "next value",
+        lane.mends,
     )
+
+
+def _steps(steps: int) -> str:
+    return f"{steps:,}" if steps < 10**6 else f"2^{steps.bit_length() - 1}"
 
 
 def _check(lane: Lane) -> tuple[str, ...]:
@@ -101,7 +141,14 @@ def _check(lane: Lane) -> tuple[str, ...]:
     return (_title(lane), distance, *_figures(lane.residual))
 
 
+def _first(lane: Lane) -> tuple[str, ...]:
+    spoken = sorted(((count, name) for name, count in lane.first.items() if count), reverse=True)
+    told = ", ".join(f"{name} {count}" for count, name in spoken if name != "nobody")
+    rest = lane.first["nobody"]
+    return (_title(lane), f"{sum(lane.first.values()):,}", told + (f"; nobody {rest}" if rest else ""))
+
+
 def _figures(estimate: Estimate) -> tuple[str, str]:
     if not estimate.best:
         return f"< {estimate.high:.1e}", f"0…{estimate.high:.1e}"
-    return f"{estimate.best:.1e}", f"{estimate.low:.1e}…{estimate.high:.1e}"
+    return f"{estimate.best:.2e}", f"{estimate.low:.2e}…{estimate.high:.2e}"

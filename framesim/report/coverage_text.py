@@ -30,9 +30,7 @@ def draw_coverage(console: Console, report: CoverageReport) -> None:
     parts.append(f"seed {report.seed}")
     console.print(Text(" · ".join(parts), style="dim"))
     if report.partial:
-        console.print(
-            Text("Partial: the run was interrupted. What follows covers what was done.", style="bold")
-        )
+        console.print(Text("Partial: the run was interrupted. What follows covers what was done.", style="bold"))
     for sentence in sentences(report):
         console.print()
         console.print(Text(sentence))
@@ -107,9 +105,7 @@ Rows = list[tuple[str, list[str]]]
 
 
 def _table(title: str, columns: tuple[str, ...], rows: Rows) -> Table:
-    table = Table(
-        title=title, title_justify="left", title_style="bold", box=None, pad_edge=False, padding=(0, 2, 0, 0)
-    )
+    table = Table(title=title, title_justify="left", title_style="bold", box=None, pad_edge=False, padding=(0, 2, 0, 0))
     table.add_column("")
     for column in columns:
         table.add_column(column, justify="right")
@@ -168,9 +164,7 @@ def _frame_rows(report: CoverageReport) -> Rows:
         )
     rows.append(row("never seen as a frame", lambda r: f"{r.tally.unseen:,}"))
     rows.append(row("undetected: accepted wrong", lambda r: f"{r.tally.undetected:,}"))
-    rows.append(
-        row("  per frame sent", lambda r: _share(r.tally.undetected, r.tally.frames, r.confidence)[0])
-    )
+    rows.append(row("  per frame sent", lambda r: _share(r.tally.undetected, r.tally.frames, r.confidence)[0]))
     rows.append(row("  interval", lambda r: _share(r.tally.undetected, r.tally.frames, r.confidence)[1]))
     return rows
 

@@ -1,6 +1,7 @@
 """One value on every network: figures that can be worked out by hand."""
 
 import json
+import random
 from html.parser import HTMLParser
 
 import pytest
@@ -10,6 +11,7 @@ from framesim.coverage.carriers import CARRIERS
 from framesim.coverage.compare import bit_bounds, compare
 from framesim.errors import BadArgument
 from framesim.report.compare_page import comparison_page
+from framesim.report.compare_rows import parts
 
 EVERY_NETWORK = set(fs.networks())
 
@@ -27,6 +29,7 @@ def test_every_network_carries_the_value_or_says_why_not(small):
     assert {one.network for one in small.lanes} | set(small.left_out) == EVERY_NETWORK
     wide = compare(value_bits=64, patterns=5)
     assert set(wide.left_out) == {"sent"}
+    assert {"2^64"} <= {cell for part in parts(wide) for row in part.rows for cell in row}
     assert "sent carries at most 24 bits" in wide.left_out["sent"]
 
 
@@ -40,9 +43,15 @@ def test_bit_rates_are_those_in_use(small):
 
 def test_time_load_and_efficiency_follow_from_the_wire_bits(small):
     for one in small.lanes:
-        assert one.bits == len(fs.encode(CARRIERS[one.network].frame(CARRIERS[one.network].payload(0xA3C, 12))))
-        assert one.time_s == pytest.approx(one.bits / one.bit_rate)
-        assert one.load == pytest.approx(one.time_s / 0.01)
+        carrier = CARRIERS[one.network]
+        sent = fs.encode(carrier.frame(carrier.payload(0xA3C, 12)))
+        behind = sum(span.stop - span.start for span in sent.spans if span.name in carrier.after)
+        assert one.bits == len(sent) - behind
+        if one.fast_rate is None:
+            assert one.time_s == pytest.approx(one.bits / one.bit_rate)
+        else:
+            assert one.bits / one.fast_rate < one.time_s < one.bits / one.bit_rate
+        assert one.load == pytest.approx((one.time_s + carrier.gap_bits / one.bit_rate) / 0.01)
         assert one.efficiency == pytest.approx(12 / one.bits)
         assert one.least_bits <= one.bits <= one.most_bits
 
@@ -62,6 +71,48 @@ def test_latency_with_one_repeat_on_can_adds_an_error_frame_and_on_lin_a_cycle(s
     can, lin = lane(small, "can"), lane(small, "lin")
     assert can.latency_s == pytest.approx(2 * can.time_s + (12 + 8 + 3) / 500e3)
     assert lin.latency_s == pytest.approx(0.01 + lin.time_s)
+    sent = lane(small, "sent")
+    assert sent.latency_s == pytest.approx(2 * sent.time_s)  # message follows message
+
+
+def test_only_the_data_phase_of_can_fd_is_fast(small):
+    # SOF 1, identifier 11, RRS, IDE, FDF, res, BRS and one stuff bit are slow, and so is everything from the CRC
+    # delimiter on (1 + 1 + 1 + 7): the rest goes at the data rate.
+    fd = lane(small, "can-fd")
+    sent = fs.encode(CARRIERS["can-fd"].frame(CARRIERS["can-fd"].payload(0xA3C, 12)))
+    names = [span.name for span in sent.spans]
+    slow = sent.spans[names.index("ESI")].start + len(sent) - sent.spans[names.index("CRC delimiter")].start
+    assert fd.time_s == pytest.approx(slow / 500e3 + (len(sent) - slow) / 2e6)
+
+
+@pytest.mark.parametrize("name", ["can", "can-fd", "can-xl", "sent", "lin"])
+@pytest.mark.parametrize("size", [1, 2])
+def test_no_frame_falls_below_or_exceeds_the_bounds(name, size):
+    carrier = CARRIERS[name]
+    rng = random.Random(5)
+    payloads = [bytes(size), b"\xff" * size, *(rng.randbytes(size) for _ in range(300))]
+    sent = [fs.encode(carrier.frame(payload)) for payload in payloads]
+    bits = [carrier.frame_bits(wire) for wire in sent]
+    least, most = bit_bounds(carrier, payloads[0], sent[0])
+    assert least <= min(bits)
+    assert max(bits) <= most
+    if name in ("lin", "can-xl"):
+        assert least == most
+
+
+def test_every_single_flip_is_told_with_who_speaks_first(small):
+    for one in small.lanes:
+        carrier = CARRIERS[one.network]
+        assert sum(one.first.values()) == len(fs.encode(carrier.frame(carrier.payload(0xA3C, 12))))
+        assert one.first["nobody"] < sum(one.first.values()) / 3
+
+
+def test_a_channel_with_memory_is_sampled(small):
+    bursty = fs.GilbertElliott(good_to_bad=1e-3, bad_to_good=0.1)
+    sampled = compare(value_bits=8, channel=bursty, patterns=5)
+    assert sampled.disturbance["kind"] == "gilbert_elliott"
+    assert all(one.residual.high > 0 for one in sampled.lanes)
+    assert "the channel gilbert-elliott" in parts(sampled)[2].title
 
 
 def test_distances_are_those_of_the_codes_at_this_length(small):
@@ -94,7 +145,7 @@ class _Text(HTMLParser):
 def test_the_page_stands_alone_without_script_or_network(small):
     page = _Text()
     page.feed(comparison_page(small))
-    assert page.tags.count("table") == 3
+    assert page.tags.count("table") == 4
     assert "script" not in page.tags
     assert page.outside == []
 
@@ -102,7 +153,7 @@ def test_the_page_stands_alone_without_script_or_network(small):
 @pytest.mark.parametrize(
     "wrong",
     [{"value_bits": 0}, {"value_bits": 65}, {"value": 4096}, {"every_s": 0.0}, {"every_s": float("nan")},
-     {"bit_error_ratio": -1e-3}, {"bit_error_ratio": 0.2}, {"patterns": 0}, {"confidence": 1.0}, {"seed": -1}],
+     {"patterns": 0}, {"confidence": 1.0}, {"seed": -1}],
     ids=str,
 )  # fmt: skip
 def test_bad_arguments_are_refused(wrong):

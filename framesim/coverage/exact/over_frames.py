@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from framesim.coverage.estimate import Estimate
+from framesim.coverage.exact.survey import LOWEST
 from framesim.coverage.intervals import clopper_pearson, mover
 
 __all__ = ["Spread", "mean_of", "spread_of", "sum_of"]
@@ -79,9 +80,9 @@ def _student(values: NDArray[np.float64], confidence: float) -> float:
     """Return half the width of Student's interval for the mean; infinite for a single value."""
     if len(values) < 2:
         return float("inf")
-    from scipy.stats import t
+    from scipy.special import stdtrit
 
-    return float(t.isf((1 - confidence) / 2, len(values) - 1) * np.std(values, ddof=1) / sqrt(len(values)))
+    return float(-stdtrit(len(values) - 1, (1 - confidence) / 2) * np.std(values, ddof=1) / sqrt(len(values)))
 
 
 def sum_of(
@@ -95,17 +96,15 @@ def sum_of(
         remainder: the most that everything else adds.
     """
     parts = {flips: mean_of(values, confidence, typical=typical) for flips, (values, typical) in strata.items()}
-    finite = [(1.0, part) for part in parts.values() if np.isfinite(part.high)]
-    total = mover(finite, remainder=remainder)
     for flips, (values, _) in strata.items():
-        part, name = parts[flips], f"{flips} flips"
-        if (part.best or 0.0) <= MATTERS * (total.best or 0.0):
-            continue
         if len(values) < FEWEST_ALIKE:
-            return total, f"{name}: only {len(values)} frames looked at; at least {FEWEST_ALIKE} are needed"
-        largest = float(values.max() / values.sum())
-        if largest > ONE_FRAME and flips > 2:
-            return total, (
-                f"{name}: one frame holds {largest:.0%} of what was found; the limits would rest on it alone"
-            )
+            few = f"{flips} flips: only {len(values)} frames looked at; at least {FEWEST_ALIKE} are needed"
+            best = sum(part.best or 0.0 for part in parts.values())
+            return Estimate(low=0.0, best=best, high=float("inf"), confidence=confidence, method="none"), few
+    total = mover([(1.0, part) for part in parts.values()], remainder=remainder)
+    for flips, (values, _) in strata.items():
+        if flips != LOWEST and (parts[flips].best or 0.0) > MATTERS * (total.best or 0.0):
+            largest = float(values.max() / values.sum())
+            if largest > ONE_FRAME:
+                return total, f"{flips} flips: one frame holds {largest:.0%} of what was found; limits would rest on it"
     return total, ""

@@ -6,7 +6,7 @@ each number of flips is a stratum with frames of its own; what the counts leave 
 full sum over a few frames has beyond its counts.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from typing import Any
@@ -15,13 +15,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from framesim.coverage.exact.forms import Form
-from framesim.coverage.exact.graded import counts_by_flips
+from framesim.coverage.exact.graded import Counts, counts_by_flips
+from framesim.coverage.exact.line import Line
 from framesim.coverage.exact.numeric import fate_of
+from framesim.coverage.exact.same_content import Tree, same_content
 from framesim.coverage.population import Payloads
 
-__all__ = ["BEYOND", "COSTS", "LOWEST", "Beyond", "Stratum", "Survey"]
+__all__ = ["ANCHOR", "BEYOND", "COSTS", "LOWEST", "Beyond", "Stratum", "Survey", "anchors", "rest_of"]
 
 LOWEST, BEYOND = 2, 7  #: the stratum of at most two flips, and that of all numbers of flips that are not counted
+
+ANCHOR = 1e-2  #: the least bit error ratio at which full sums are made to limit what counts leave out
 
 #: Seconds a frame of eight bytes takes, roughly; they decide which stratum is worth more frames, so they are constants.
 COSTS = {2: 2e-4, 3: 7e-4, 4: 2.5e-3, 5: 6.5e-3, 6: 2.8e-2, BEYOND: 0.6}
@@ -77,7 +81,7 @@ class Stratum:
         chosen = (self.flips >= at_least) & (self.flips <= at_most) & (self.at_own_end | (not same_end))
         flips, kept = self.flips[chosen].astype(np.float64), (self.end - self.flips)[chosen].astype(np.float64)
         worth = self.count[chosen] * ratio**flips * (1 - ratio) ** kept
-        return np.bincount(self.frame[chosen], weights=worth, minlength=self.frames)
+        return np.asarray(np.bincount(self.frame[chosen], weights=worth, minlength=self.frames), np.float64)
 
 
 @dataclass(slots=True, kw_only=True)
@@ -109,23 +113,28 @@ class Beyond:
             for rest, own in zip(self.rest, self.own_end, strict=True)
         ])  # fmt: skip
 
+    def lacking(self, ratio: float) -> NDArray[np.float64]:
+        """Return, for each frame, the most that is missing from ``values``."""
+        falls = ratio / self.ratio * (1 - self.ratio) / (1 - ratio)
+        longest = max((end for rest in self.rest for end in rest), default=0)
+        return np.array(self.omitted) * falls**BEYOND * ((1 - ratio) / (1 - self.ratio)) ** longest
+
 
 class Survey:
     """Counts over frames of a population, as many as asked for; the same whatever the number of threads.
 
     Attributes:
         strata: number of flips → counts.
-        beyond: what the counts leave out.
+        beyond: bit error ratio → what the counts leave out.
     """
 
-    def __init__(self, population: Payloads, *, ratio: float, workers: int = 1, tolerance: float = 1e-4) -> None:
-        self._population = population
+    def __init__(self, population: Payloads, *, ratios: Iterable[float] = (), workers: int = 1) -> None:
+        self.population = population
         self._form = Form(population.frame)
         self._own = self._form.line.accept_at - self._form.line.sent_bits
         self._workers = workers
-        self._tolerance = tolerance
         self.strata: dict[int, Stratum] = {flips: Stratum() for flips in range(LOWEST, BEYOND)}
-        self.beyond = Beyond(ratio=ratio)
+        self.beyond = {ratio: Beyond(ratio=ratio) for ratio in anchors(ratios)}
 
     @property
     def form(self) -> Form:
@@ -134,35 +143,38 @@ class Survey:
 
     def frames(self, flips: int) -> int:
         """Return how many frames a stratum has."""
-        return len(self.beyond.rest) if flips == BEYOND else self.strata[flips].frames
+        if flips == BEYOND:
+            return min((len(beyond.rest) for beyond in self.beyond.values()), default=0)
+        return self.strata[flips].frames
 
     def extend(self, flips: int, frames: int, progress: Callable[[], None] | None = None) -> None:
         """Look at more frames of a stratum, until it has so many."""
         begin, piece = self.frames(flips), _PIECE[flips]
         pieces = [(first, min(piece, frames - first)) for first in range(begin, frames, piece)]
         look: Callable[[tuple[int, int]], Any] = self._sum if flips == BEYOND else lambda part: self._count(flips, part)
-        if self._workers == 1:
-            results = map(look, pieces)
-            self._keep(flips, results, progress)
-        else:
-            # The loops release the lock, so threads do, and nothing need be copied from process to process.
-            with ThreadPoolExecutor(self._workers) as pool:
-                self._keep(flips, pool.map(look, pieces), progress)
+        # The loops release the lock, so threads do, and nothing need be copied from process to process.
+        with ThreadPoolExecutor(self._workers) as pool:
+            for result in pool.map(look, pieces):
+                self._keep(flips, result)
+                if progress is not None:
+                    progress()
 
-    def _keep(self, flips: int, results: Any, progress: Callable[[], None] | None) -> None:
-        for result in results:
-            if flips == BEYOND:
-                rest, own_end, omitted = result
-                self.beyond.rest.append(rest)
-                self.beyond.own_end.append(own_end)
-                self.beyond.omitted.append(omitted)
-            else:
-                self.strata[flips].add(*result)
-            if progress is not None:
-                progress()
+    def _keep(self, flips: int, result: Any) -> None:
+        if flips != BEYOND:
+            self.strata[flips].add(*result)
+            return
+        own_end, rests = result
+        for beyond, (rest, omitted) in zip(self.beyond.values(), rests, strict=True):
+            beyond.own_end.append(own_end)
+            beyond.rest.append(rest)
+            beyond.omitted.append(omitted)
+
+    def rest_at(self, ratio: float) -> Beyond:
+        """Return the full sums that tell most about what the counts leave out at this bit error ratio."""
+        return self.beyond[min(anchor for anchor in self.beyond if anchor >= ratio)]
 
     def _count(self, flips: int, part: tuple[int, int]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-        payloads = self._population.draw(flips * _APART + part[0], part[1])
+        payloads = self.population.draw(flips * _APART + part[0], part[1])
         words = self._form.words(payloads)
         _, sent_bits = self._form.wires(words)
         counts = self._form.counts(payloads, flips)
@@ -170,13 +182,24 @@ class Survey:
             counts[:, : flips if flips > LOWEST else 0] = 0
         return counts, sent_bits.astype(np.int64) + self._own
 
-    def _sum(self, part: tuple[int, int]) -> tuple[dict[int, float], int, float]:
-        payload = self._population.draw(BEYOND * _APART + part[0], 1)[0]
-        line = self._form.line_with(payload)
-        ratio = self.beyond.ratio
-        fate = fate_of(line, (np.ones(1), np.ones((1, 1)), np.array([ratio])), tolerance=self._tolerance)
+    def _sum(self, part: tuple[int, int]) -> tuple[int, list[tuple[dict[int, float], float]]]:
+        line = self._form.line_with(self.population.draw(BEYOND * _APART + part[0], 1)[0])
         counts = counts_by_flips(line, BEYOND - 1)
-        counted = dict(zip(counts.ends, counts.by_end(ratio).tolist(), strict=True))
-        # Where nothing is left the difference is rounding, to either side.
-        rest = {end: max(0.0, chance - counted.get(end, 0.0)) for end, chance in fate.by_end.items()}
-        return rest, line.accept_at, fate.omitted
+        tree = same_content(line)
+        return line.accept_at, [rest_of(line, counts, ratio, tree=tree) for ratio in self.beyond]
+
+
+def anchors(ratios: Iterable[float]) -> list[float]:
+    """Return at which bit error ratios full sums are needed, for what is asked at ``ratios``.
+
+    Below ``ANCHOR`` the counts say nearly everything, and a full sum there limits the rest.
+    """
+    return sorted({max(ratio, ANCHOR) for ratio in ratios})
+
+
+def rest_of(line: Line, counts: Counts, ratio: float, *, tree: Tree | None = None) -> tuple[dict[int, float], float]:
+    """Return what patterns of more flips than were counted add, by bits until accepted; and what that may lack."""
+    fate = fate_of(line, (np.ones(1), np.ones((1, 1)), np.array([ratio])), tree=tree)
+    counted = dict(zip(counts.ends, counts.by_end(ratio).tolist(), strict=True))
+    # Where nothing is left the difference is rounding, to either side.
+    return {end: max(0.0, chance - counted.get(end, 0.0)) for end, chance in fate.by_end.items()}, fate.omitted

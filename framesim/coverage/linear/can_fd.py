@@ -4,7 +4,7 @@ Dynamic stuff bits enter the CRC, so a receiver that finds the CRC field where i
 as a linear code does: what passes then is a word of the CRC, six flips or more, and its chance over the wire bits that
 the CRC covers is known exactly. It is an upper bound, since stuffing, fixed stuff bits and the stuff count must agree as
 well. Patterns after which the receiver finds the CRC field elsewhere (another number of stuff bits, another length code
-or format, a missed start) escape the linear code. Up to three flips every pattern of either kind is tried. Beyond, the
+or format, a missed start) escape the linear code. Up to a few flips every pattern of either kind is tried. Beyond, the
 chance that all of line code, fixed bits and stuff count pass, the CRC left out of account, is computed from the
 receiver's states and added to the upper limit.
 """
@@ -13,7 +13,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import pairwise
-from math import fsum
+from math import comb, fsum
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -21,6 +21,7 @@ from bitarray import bitarray
 from numpy.typing import NDArray
 
 from framesim.codes import Crc, crc, stuff_count_sequence
+from framesim.codes.feasible import PATIENCE_S, refuse
 from framesim.codes.undetected import precise_probability
 from framesim.coverage.linear.answer import FrameResidual, bit_error_ratio_of
 from framesim.coverage.linear.flow import Leave, Register, counted, follow, speaks
@@ -37,6 +38,8 @@ from framesim.words import Check, Outcome
 __all__ = ["AcceptedPattern", "can_fd_residual", "undetected_patterns"]
 
 REST_BITS = 30  # a receiver that counts on more bits than were sent meets six equal ones within a few of them
+MOST_FLIPS = 4
+QUICK_S = 3.0
 ROOM = 1 << 16
 COUNT, CLASSIC_CRC, SHORT_CRC, LONG_CRC = "stuff count", "CRC-15", "CRC-17", "CRC-21"
 CRC_FIELDS = (CLASSIC_CRC, SHORT_CRC, LONG_CRC)
@@ -54,19 +57,21 @@ class AcceptedPattern(NamedTuple):
     end: int
 
 
-def can_fd_residual(sent: WireFrame, channel: Any, *, most_flips: int = 2) -> FrameResidual:
+def can_fd_residual(sent: WireFrame, channel: Any, *, most_flips: int | None = None) -> FrameResidual:
     """Return limits of the residual error probability of a CAN FD frame.
 
     Args:
         sent: the frame, of either format.
         channel: ``Scatter``.
-        most_flips: up to how many flips every pattern is tried: 1, 2 or 3; three take seconds to minutes on long frames.
+        most_flips: up to how many flips every pattern is tried, 1..4; None: as many as take a few seconds, two at least.
 
     Raises:
         BadArgument: ``most_flips`` out of range.
-        NotFeasible: flips on this channel depend on each other.
+        NotFeasible: flips on this channel depend on each other, or the patterns are too many to be tried.
     """
     ratio = bit_error_ratio_of(channel, sent.network)
+    if most_flips is None:
+        most_flips = max(flips for flips in range(2, MOST_FLIPS + 1) if flips == 2 or _seconds(sent, flips) < QUICK_S)
     patterns = undetected_patterns(sent, most_flips)
     low = fsum(
         ratio ** len(pattern.flips) * (1 - ratio) ** (pattern.end - len(pattern.flips))
@@ -94,11 +99,14 @@ def undetected_patterns(sent: WireFrame, most_flips: int = 2) -> Mapping[int, tu
     Flips count until the receiver has accepted; some lie in the rest after the frame.
 
     Raises:
-        BadArgument: ``most_flips`` is not within 1..3.
+        BadArgument: ``most_flips`` is not within 1..4.
+        NotFeasible: they are too many to be tried; the message says how long it would take.
     """
     from framesim.kernels import linear_flips  # late: starting the compiler takes half a second
 
-    check_range("most_flips", most_flips, 1, 3, base="d")
+    check_range("most_flips", most_flips, 1, MOST_FLIPS, base="d")
+    if _seconds(sent, most_flips) > PATIENCE_S:
+        raise refuse(f"all patterns of {most_flips} flips in {len(sent)} wire bits", _seconds(sent, most_flips))
     found = _configured(sent)
     machine = _machine(found)
     wire = sent.bits + bitarray([1]) * REST_BITS
@@ -122,6 +130,11 @@ def undetected_patterns(sent: WireFrame, most_flips: int = 2) -> Mapping[int, tu
         accepted = [AcceptedPattern(tuple(row), end) for row, end in rows]
         patterns[flips] = tuple(pattern for pattern in accepted if _is_undetected(sent, found, wire, pattern))
     return patterns
+
+
+def _seconds(sent: WireFrame, flips: int) -> float:
+    """Return roughly how long it takes to try all patterns of so many flips."""
+    return 5e-9 * len(sent) * comb(len(sent) + REST_BITS, flips)
 
 
 def _is_undetected(sent: WireFrame, found: Network, wire: bitarray, pattern: AcceptedPattern) -> bool:

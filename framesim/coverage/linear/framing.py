@@ -20,9 +20,8 @@ from framesim.networks.layout import Layout
 from framesim.networks.network import Network
 from framesim.networks.receiver import NEVER, Receiver
 from framesim.networks.transitions import ACCEPTED, HUNTING, REJECTED
-from framesim.words import Check
 
-__all__ = ["NONE", "Framing", "Output", "framing", "without_guards"]
+__all__ = ["NONE", "Framing", "Output", "everything", "framing", "nothing", "without_guards"]
 
 NONE = -1  #: no next state, no check
 MOST_STATES = 200_000
@@ -164,7 +163,7 @@ class _Probe(Receiver):
             self._index,
             type(decoder),
             *(getattr(decoder, name) for name in slots),
-            self._width - len(self._bits),
+            None if field.elastic else self._width - len(self._bits),  # an elastic field ends when its line code says so
             self._sealed,
             self._bits.to01() if field.steers else "",
             relevant(field.name, self._view.values),
@@ -187,13 +186,18 @@ def framing(network: Network, *, relevant: Relevant = everything) -> Framing:
     first = _Probe(network)
     numbers: dict[Any, int] = {first.key(relevant): 0, ACCEPTED: 1}
     probes: list[_Probe | None] = [first, None]
+    hunting, fields = [], []
     numbered: dict[Output, int] = {Output(""): 0}
     rows: list[list[tuple[int, int, int]]] = []
     while len(rows) < len(probes):
         probe = probes[len(rows)]
+        hunts = probe is not None and probe.state == HUNTING
+        hunting.append(hunts)
+        fields.append("" if probe is None or hunts else probe._field.name)
         if probe is None:
             rows.append([(1, NONE, 0), (1, NONE, 0)])
             continue
+        probes[len(rows)] = None  # its wire is as long as the way here; it is not needed again
         row = []
         for level in (0, 1):
             twin = probe.fork()
@@ -216,11 +220,6 @@ def framing(network: Network, *, relevant: Relevant = everything) -> Framing:
         fault=array[:, :, 1].astype(np.int16),
         output=array[:, :, 2].astype(np.int32),
         outputs=tuple(numbered),
-        hunting=np.array([probe is not None and probe.state == HUNTING for probe in probes]),
-        field=tuple("" if probe is None or probe.state == HUNTING else probe._field.name for probe in probes),
+        hunting=np.array(hunting),
+        field=tuple(fields),
     )
-
-
-def number_of(check: Check) -> int:
-    """Return the number of a check in ``CHECKS``."""
-    return CHECKS.index(check)
