@@ -70,19 +70,37 @@ def test_the_screen_opens_with_plain_sentences_and_fits_the_width(columns):
     assert "\x1b" not in done.stdout
 
 
+def interrupted(after_s):
+    """Start a run of fifty hours, interrupt it, and return its exit status and what it wrote."""
+    # A shell's background job passes on an ignored SIGINT, so the test sets what a terminal would give.
+    with subprocess.Popen(
+        [*COMMAND, "--json", "--hours", "50"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
+    ) as running:
+        time.sleep(after_s)
+        running.send_signal(signal.SIGINT)
+        try:
+            out, err = running.communicate(timeout=90)
+        except subprocess.TimeoutExpired:
+            running.kill()
+            raise
+        return running.returncode, out, err
+
+
 def test_an_interrupted_run_prints_what_was_done_marked_partial():
-    running = subprocess.Popen(
-        [*COMMAND, "--json", "--hours", "50"], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
-    )
-    time.sleep(8)
-    running.send_signal(signal.SIGINT)
-    out, err = running.communicate(timeout=60)
-    assert running.returncode == 130, err
+    for after_s in (6, 15, 40):  # on a loaded machine the first may come before the run has begun
+        status, out, err = interrupted(after_s)
+        assert status == 130, err
+        assert "Traceback" not in err
+        if out:
+            break
     report = json.loads(out)
     jsonschema.validate(report, SCHEMA)
     assert report["partial"] is True
     assert 0 <= report["hours"] < 50
-    assert "Traceback" not in err
 
 
 @pytest.mark.parametrize(
