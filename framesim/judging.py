@@ -1,8 +1,9 @@
 """The judge: the only one who sees both what was sent and what a receiver made of it."""
 
-from collections.abc import Iterable
+import reprlib
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, TypeVar
 
 from bitarray import bitarray
 
@@ -41,6 +42,9 @@ class Judgement:
     reception: Reception
 
 
+Kind = TypeVar("Kind")
+
+
 def encode(frame: Any) -> WireFrame:
     """Put ``frame`` on the wire, as its sender does.
 
@@ -60,16 +64,40 @@ def receive(bits: Iterable[int], network: str | Network) -> Reception:
         network: its name, or a network configured by hand.
 
     Raises:
-        BadArgument: no such network.
+        BadArgument: no such network, or something among the bits looked at that is neither 0 nor 1.
     """
-    receiver = Receiver(registry.network(network) if isinstance(network, str) else network)
-    receiver.feed(bits)
+    found = registry.network(network) if isinstance(network, str) else network
+    receiver = Receiver(_expected("network", found, Network, "the name of a network, or a Network"))
+    receiver.feed(bits if isinstance(bits, bitarray) else _levels("bits", bits))
     return receiver.finish()
 
 
-def judge(
-    sent: WireFrame, seen: bitarray, *, common: bool = False, network: Network | None = None
-) -> Judgement:
+def _expected(name: str, value: object, kind: type[Kind], words: str) -> Kind:
+    """Return ``value``, which must be of ``kind``."""
+    if not isinstance(value, kind):
+        raise BadArgument(f"{name}={reprlib.repr(value)}: expected {words}")
+    return value
+
+
+def _levels(name: str, bits: object) -> Iterator[int]:
+    """Yield ``bits`` one by one as they are asked for, each 0 or 1.
+
+    Raises:
+        BadArgument: at one that is neither, or if ``bits`` is text or nothing to go through.
+    """
+    if isinstance(bits, str) or not isinstance(bits, Iterable):
+        raise BadArgument(f"{name}={reprlib.repr(bits)}: expected 0 and 1, one by one, not {type(bits).__name__}")
+    for place, bit in enumerate(bits):
+        try:
+            known = bit in (0, 1)
+        except ValueError:  # rows of an array have no truth value
+            known = False
+        if not known:
+            raise BadArgument(f"{name}[{place}]={reprlib.repr(bit)}: must be 0 or 1")
+        yield int(bit)
+
+
+def judge(sent: WireFrame, seen: bitarray, *, common: bool = False, network: Network | None = None) -> Judgement:
     """Compare what was sent with what a receiver makes of ``seen``.
 
     The wire rests at its idle level after ``seen`` until the receiver has concluded.
@@ -82,9 +110,15 @@ def judge(
         network: how this receiver is configured, if otherwise than the sender expects.
 
     Raises:
-        BadArgument: ``common`` on a network whose sender does not monitor.
+        BadArgument: ``common`` on a network whose sender does not monitor; ``sent`` is no frame on the wire, ``seen``
+            holds something that is neither 0 nor 1, or ``network`` is no network.
     """
-    if network is None:
+    _expected("sent", sent, WireFrame, "a WireFrame, as encode() returns")
+    if not isinstance(seen, bitarray):
+        seen = bitarray(_levels("seen", seen))
+    if network is not None:
+        _expected("network", network, Network, "a Network")
+    else:
         network = registry.configured(registry.network(sent.network), sent.frame)
     strict = run_receiver(network, seen, strict=True)
     alone = set(run_receiver(network, seen, strict=False).spoken)

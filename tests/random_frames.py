@@ -59,7 +59,8 @@ def _lin(rng):
 
 
 def _flexray(rng):
-    null, sync = rng.random() < 0.1, rng.random() < 0.3
+    dynamic = rng.random() < 0.4
+    null, sync = not dynamic and rng.random() < 0.15, not dynamic and rng.random() < 0.4
     payload = _payload(rng, (*range(0, 20, 2), 40))
     return fs.FlexRayFrame(
         frame_id=rng.randrange(1, 2048),
@@ -68,18 +69,24 @@ def _flexray(rng):
         channel=rng.choice("AB"),
         sync=sync,
         startup=sync and rng.random() < 0.5,
+        preamble_indicator=rng.random() < 0.3,
         null=null,
+        dynamic=dynamic,
     )
 
 
 def _ethernet(rng):
     vlan = rng.getrandbits(12) if rng.random() < 0.4 else None
+    payload = _payload(rng, (0, 1, 30, 42, 45, 46, 47, 60) if rng.random() < 0.9 else (100, 199, 200))
+    is_type = rng.random() < 0.7
     return fs.EthernetFrame(
         destination=rng.randbytes(6),
         source=rng.randbytes(6),
-        ethertype=rng.choice((0x0800, 0x88B5, 0x86DD)),
-        payload=_payload(rng, (0, 1, 30, 46, 47, 60)),
+        ethertype=rng.choice((0x0800, 0x88B5, 0x86DD)) if is_type else len(payload),
+        payload=payload,
         vlan=vlan,
+        priority=0 if vlan is None else rng.randrange(8),
+        drop_eligible=vlan is not None and rng.random() < 0.5,
     )
 
 
@@ -88,6 +95,7 @@ def _sent(rng):
         status=rng.randrange(16),
         nibbles=tuple(rng.randrange(16) for _ in range(rng.randrange(1, 7))),
         crc_form=rng.choice(("recommended", "legacy")),
+        pause=rng.choice((12, 13, 27, 28, rng.randrange(12, 769))) if rng.random() < 0.3 else None,
     )
 
 

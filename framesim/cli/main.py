@@ -22,6 +22,7 @@ COMMANDS: dict[str, str] = {
     "decode": "let a receiver judge some bits",
     "codes": "what a CRC catches, and what it does not",
     "compare": "put one value on every network, and on the analog line",
+    "residual": "how often a wrong frame passes as right: exact where a method reaches",
     "disturb": "flip bits of a frame and see which check speaks, and where",
 }
 

@@ -1,7 +1,7 @@
 """Compiled search for the flip patterns that a receiver of CAN FD accepts.
 
-A receiver is its state (a number), its count of dynamic stuff bits modulo 8, and three CRC registers that it keeps side
-by side until it knows which of them counts.
+A receiver is its state (a number), its count of dynamic stuff bits modulo 8, and three CRC registers that it keeps
+side by side until it knows which of them counts.
 """
 
 from typing import Any
@@ -92,8 +92,8 @@ def _rest(
 
 @compiled
 def accepted_patterns(
-    flips: int, target: Any, role: Any, codes: Any, stuff_counts: Any, hunting: Any, bits: Any, sent_bits: int, path: Any,
-    accept_at: int, own: int, found: Any, ends: Any,
+    flips: int, target: Any, role: Any, codes: Any, stuff_counts: Any, hunting: Any, bits: Any, sent_bits: int,
+    path: Any, accept_at: int, own: int, found: Any, ends: Any,
 ) -> int:  # fmt: skip
     """Try every pattern of so many flips, each before the receiver has accepted.
 
@@ -116,8 +116,8 @@ def accepted_patterns(
         How many there are; more than ``room``: only so many were written.
     """
     n_found, depth = 0, 0
-    # At each depth a receiver that has met ``depth`` flips goes on undisturbed; at every bit one is tried that meets the
-    # next flip there.
+    # At each depth a receiver that has met ``depth`` flips goes on undisturbed; at every bit one is tried that meets
+    # the next flip there.
     waiting = np.zeros((flips, 5), np.int64)
     waiting[0] = path[0]
     at, chosen = np.zeros(flips, np.int64), np.zeros(flips, np.int64)

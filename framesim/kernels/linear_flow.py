@@ -1,7 +1,8 @@
 """One frame through a receiver's states and a small register, on a channel with a few states, bit by bit.
 
-``moves[kind, f]`` is a matrix over the channel's states: being in one, flipping (f = 1) or not (f = 0) the bit sent there,
-and stepping to the next; kind 1 holds for the bits after ``disturbed``. Every sum here has positive terms only.
+``moves[kind, f]`` is a matrix over the channel's states: being in one, flipping (f = 1) or not (f = 0) the bit
+sent there, and stepping to the next; kind 1 holds for the bits after ``disturbed``. Every sum here has positive
+terms only.
 """
 
 from typing import Any
@@ -91,6 +92,8 @@ def flow(
                     content = 1 if differs[state, level] else old
                     for one in range(n_channel):
                         mass = here[old, one]
+                        if mass.sum() == 0:
+                            continue
                         for other in range(n_channel):
                             share = moves[kind, flip, one, other]
                             if share == 0:

@@ -18,8 +18,8 @@ U = np.uint64
 def joint_weights(low: Any, high: Any, low_bits: int, first: int, stop: int, counts: Any) -> None:
     """Count the functionals of some classes by the weight of their dual word.
 
-    A functional is a pair (class, rest); its word has a 1 where the parity of class & high + rest & low is odd. For each
-    class a Walsh-Hadamard transform over the rest gives (n - 2 · weight) of all its words.
+    A functional is a pair (class, rest); its word has a 1 where the parity of class & high + rest & low is odd. For
+    each class a Walsh-Hadamard transform over the rest gives (n - 2 · weight) of all its words.
 
     Args:
         low: uint64 (n,): low part of each position's syndrome.

@@ -51,7 +51,13 @@ class MajorityStrobe:
         self._count = (samples_per_bit - voting // 2) % samples_per_bit
 
     def push(self, sample: int) -> int | None:
-        """Take one sample; return the bit if this is the sample at which one is strobed."""
+        """Take one sample; return the bit if this is the sample at which one is strobed.
+
+        Raises:
+            BadArgument: a sample that is neither 0 nor 1.
+        """
+        if sample not in (0, 1):
+            raise BadArgument(f"sample={sample!r}: must be 0 or 1")
         self._last.append(sample)
         voted = int(sum(self._last) >= self._needed)
         falls = self._voted == 1 and voted == 0
@@ -77,11 +83,12 @@ def majority_bits(
         idle: the level before the first sample.
 
     Raises:
-        BadArgument: an even number of votes, or a number out of range.
+        BadArgument: an even number of votes, a number out of range, or a sample that is neither 0 nor 1.
 
     >>> majority_bits([0, 0, 0, 1, 1, 0, 0, 0, 1, 1, 1, 1, 1, 1, 1, 1]).to01()
     '01'
     """
+    _check_iterable("samples", samples)
     strober = MajorityStrobe(samples_per_bit=samples_per_bit, voting=voting, strobe=strobe, idle=idle)
     bits = (strober.push(sample) for sample in samples)
     return bitarray([bit for bit in bits if bit is not None])
@@ -91,10 +98,21 @@ def oversampled(bits: Iterable[int], *, samples_per_bit: int = 8) -> bitarray:
     """Return what a sampler sees of undisturbed ``bits``.
 
     Raises:
-        BadArgument: the number of samples is out of range.
+        BadArgument: the number of samples is out of range, or a bit is neither 0 nor 1.
 
     >>> oversampled([0, 1], samples_per_bit=3).to01()
     '000111'
     """
     check_range("samples_per_bit", samples_per_bit, 1, 64, base="d")
+    _check_iterable("bits", bits)
+    bits = list(bits)
+    for place, bit in enumerate(bits):
+        if bit not in (0, 1):
+            raise BadArgument(f"bits[{place}]={bit!r}: must be 0 or 1")
     return bitarray([bit for bit in bits for _ in range(samples_per_bit)])
+
+
+def _check_iterable(name: str, value: object) -> None:
+    """Raise BadArgument unless ``value`` can be gone through."""
+    if not isinstance(value, Iterable):
+        raise BadArgument(f"{name}={value!r}: expected 0 and 1, one by one, not {type(value).__name__}")

@@ -56,8 +56,7 @@ class CanFrame:
             raise BadArgument("payload: must be empty in a remote frame (CAN 2.0 B 3.1.2)")
         if not self.remote and min(cast(int, self.dlc), 8) != len(self.payload):
             raise BadArgument(
-                f"dlc={self.dlc}: stands for {min(cast(int, self.dlc), 8)} bytes, payload has "
-                f"{len(self.payload)}"
+                f"dlc={self.dlc}: stands for {min(cast(int, self.dlc), 8)} bytes, payload has {len(self.payload)}"
             )
 
 
@@ -163,5 +162,4 @@ CAN = Network(
     assemble=assemble,
     monitors=True,
     acknowledged_in=frozenset({"ACK slot"}),
-    bit_rates=(125_000, 250_000, 500_000, 1_000_000),
 )

@@ -38,7 +38,7 @@ class CanFdFrame:
         extended: 29-bit identifier.
         bit_rate_switch: the bits from here to the CRC delimiter are sent at the data bit rate.
         error_state: the sender is error passive.
-        iso: the format of ISO 11898-1:2015; False: the original one of 2012, without stuff count.
+        iso: the format of ISO 11898-1:2015; if not, the original format of 2012, without stuff count.
 
     Raises:
         BadArgument: a value out of range, or a payload of a length that no data length code stands for.
@@ -257,7 +257,6 @@ CAN_FD = Network(
     monitors=True,
     unmonitored=frozenset({"ACK delimiter"}),  # the sender takes a slot of two bits
     acknowledged_in=frozenset({"ACK slot"}),
-    bit_rates=(500_000, 1_000_000, 2_000_000, 5_000_000, 8_000_000),
     configured_for=configured_for,
 )
 

@@ -209,5 +209,4 @@ CAN_XL = Network(
         "the standard was not at hand: fields are from memory; CRC presets, what the CRCs cover, the places of fixed "
         "stuff bits and the patterns ADS, FCP and DAS are assumptions"
     ),
-    bit_rates=(500_000, 1_000_000, 2_000_000, 5_000_000, 8_000_000, 10_000_000, 20_000_000),
 )

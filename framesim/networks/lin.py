@@ -139,7 +139,6 @@ def network(found: Layout, checksum: Callable[[Mapping[str, Any]], str]) -> Netw
             identifier=values["identifier"], payload=values["data"], checksum=checksum(values)
         ),
         monitors=True,
-        bit_rates=(2_400, 9_600, 10_417, 19_200),
         rest_bits=response_most(LONGEST) + 1,
         configured_for=lambda frame: _alike(len(frame.payload), frame.checksum),
     )
@@ -154,15 +153,20 @@ def network_for(responses: Mapping[int, tuple[int, str]]) -> Network:
         responses: identifier → how many data bytes its response has, and its checksum.
 
     Raises:
-        BadArgument: an identifier, a length or a checksum that LIN does not have.
+        BadArgument: an identifier, a length or a checksum that LIN does not have, or no such mapping at all.
 
     >>> from framesim import encode, receive
     >>> sent = encode(LinFrame(identifier=0x10, payload=b"\x01\x02"))
     >>> receive(sent.bits, network_for({0x10: (2, "enhanced")})).accepted
     True
     """
-    for identifier, (length, checksum) in responses.items():
+    if not isinstance(responses, Mapping):
+        raise BadArgument(f"responses={responses!r}: expected a mapping, identifier to (length, checksum)")
+    for identifier, response in responses.items():
         check_range("identifier", identifier, 0, 0x3F, clause="LIN 2.1 2.3.1.3")
+        if not isinstance(response, tuple | list) or len(response) != 2:
+            raise BadArgument(f"responses[{identifier:#x}]={response!r}: expected (length, checksum)")
+        length, checksum = response
         check_range(f"responses[{identifier:#x}]", length, 1, LONGEST, base="d", clause="LIN 2.1 2.3.1.4")
         check_checksum(f"responses[{identifier:#x}]", checksum)
         if identifier >= FIRST_CLASSIC and checksum != "classic":

@@ -27,7 +27,6 @@ class Network:
         acknowledged_in: span names in which it waits for the level that others drive.
         ends_with_wire: a frame ends when the wire does, not when a field says so.
         provisional: why the format is not certain; empty if it is.
-        bit_rates: bit rates in use, bit/s (common practice).
         rest_bits: how long a resting wire can take to bring a receiver to its conclusion, where that is known to be
             short; None: not known.
         configured_for: the network as the receivers of a given frame are configured, where something that is
@@ -45,7 +44,6 @@ class Network:
     acknowledged_in: frozenset[str] = frozenset()
     ends_with_wire: bool = False
     provisional: str = ""
-    bit_rates: tuple[int, ...] = ()
     rest_bits: int | None = None
     configured_for: "Callable[[Any], Network] | None" = None
 
@@ -58,7 +56,5 @@ class Network:
     def rows(self) -> tuple[Row, ...]:
         """The transition table as rows, for diagrams."""
         return tuple(
-            Row(state, event, target)
-            for state, row in self.transitions.items()
-            for event, target in row.items()
+            Row(state, event, target) for state, row in self.transitions.items() for event, target in row.items()
         )

@@ -1,12 +1,14 @@
 """The receiver's transition table, derived from a layout.
 
 States are the fields, plus hunting, accepted, rejected and, where some field can bring it about, abandoned.
-Every move of the receiver is a row here; a missing row is a mistake in framesim, and the look-up fails.
+Every move of the receiver is a row here; a missing row is a mistake in framesim, and the look-up fails. A field
+follows another here only where it does in some frame.
 """
 
 from typing import NamedTuple
 
 from framesim.networks.layout import UNTOLD, Layout
+from framesim.networks.reachable import reachable
 from framesim.words import Check
 
 __all__ = [
@@ -40,6 +42,7 @@ def end_event(condition_name: str | None) -> str:
 def transitions(layout: Layout) -> dict[str, dict[str, str]]:
     """Return state → event → state for the receiver of ``layout``."""
     table: dict[str, dict[str, str]] = {HUNTING: {START: layout.fields[0].name}}
+    follows = reachable(layout)
     for index in range(layout.accept_index + 1):
         field = layout.fields[index]
         row = table.setdefault(field.name, {})
@@ -49,6 +52,8 @@ def transitions(layout: Layout) -> dict[str, dict[str, str]]:
             row[END] = ACCEPTED
         else:
             for successor in layout.successors[index]:
+                if successor.row not in follows[index]:
+                    continue
                 name = None if successor.condition is None else successor.condition.name
                 row[end_event(name)] = layout.fields[successor.row].name
         speaking = [*field.coding.checks, *([field.check] if field.check else [])]

@@ -365,6 +365,23 @@ def test_sampling_that_cannot_be_is_refused(wrong):
         MajorityStrobe(**wrong)
 
 
+@pytest.mark.parametrize(
+    ("call", "line"),
+    [
+        (lambda: MajorityStrobe().push(2), "sample=2: must be 0 or 1"),
+        (lambda: MajorityStrobe().push("1"), "sample='1': must be 0 or 1"),
+        (lambda: majority_bits([1, None]), "sample=None: must be 0 or 1"),
+        (lambda: majority_bits("01"), "sample='0': must be 0 or 1"),
+        (lambda: majority_bits(3), "samples=3: expected 0 and 1, one by one, not int"),
+        (lambda: oversampled([0, 3]), r"bits\[1\]=3: must be 0 or 1"),
+        (lambda: oversampled(None), "bits=None: expected 0 and 1, one by one, not NoneType"),
+    ],
+)
+def test_samples_that_are_neither_high_nor_low_are_refused(call, line):
+    with pytest.raises(BadArgument, match=f"^{line}$"):
+        call()
+
+
 # ---- bad calls ------------------------------------------------------------------------------------------
 
 

@@ -315,6 +315,12 @@ def test_a_frame_that_lin_does_not_have_is_refused_in_one_line(arguments, line):
         ({1: (0, "classic")}, "responses[0x1]=0: must lie in 1..8"),
         ({1: (1, "sum")}, "responses[0x1]='sum': must be 'classic' or 'enhanced'"),
         ({60: (8, "enhanced")}, "responses[0x3c]='enhanced': must be 'classic'"),
+        (None, "responses=None: expected a mapping"),
+        ([(1, "classic")], "responses=[(1, 'classic')]: expected a mapping"),
+        ({"1": (1, "classic")}, "identifier='1': expected int"),
+        ({1: 4}, "responses[0x1]=4: expected (length, checksum)"),
+        ({1: (4,)}, "responses[0x1]=(4,): expected (length, checksum)"),
+        ({1: (4, ["classic"])}, "responses[0x1]=['classic']: must be 'classic' or 'enhanced'"),
     ],
 )
 def test_a_description_that_lin_does_not_allow_is_refused_in_one_line(responses, line):

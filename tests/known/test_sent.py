@@ -364,7 +364,14 @@ def test_a_frame_that_sent_does_not_have_is_refused_in_one_line(arguments, line)
         (lambda: network_for(nibbles=7), "nibbles=7: must lie in 1..6"),
         (lambda: network_for(nibbles=6, crc_form="old"), "crc_form='old': must be"),
         (lambda: network_for(nibbles=6, pause=1), "pause=1: expected bool"),
+        (lambda: network_for(nibbles=[6]), "nibbles=[6]: expected int"),
+        (lambda: network_for(nibbles=6, crc_form=["legacy"]), "crc_form=['legacy']: must be"),
+        (lambda: network_for(nibbles=6, previous_sync={}), "previous_sync={}: expected a number"),
         (lambda: network_for(nibbles=6, previous_sync=0), "previous_sync=0: must be a finite number"),
+        (lambda: receive_widths(None), "widths=None: expected numbers, got NoneType"),
+        (lambda: receive_widths("56"), "widths[0]='5': expected a number, got str"),
+        (lambda: receive_widths([56], nibbles="6"), "nibbles='6': expected int"),
+        (lambda: receive_widths([56], previous_sync="56"), "previous_sync='56': expected a number"),
         (lambda: receive_widths([56, -1]), "widths[1]=-1: must be a finite number"),
         (lambda: receive_widths([56, float("nan")]), "widths[1]=nan: must be a finite number"),
         (lambda: with_edges_moved([56.0], [0.0]), "len(moves)=1: must be 2, one for each edge"),
@@ -374,6 +381,18 @@ def test_a_frame_that_sent_does_not_have_is_refused_in_one_line(arguments, line)
 def test_a_call_that_means_nothing_is_refused_in_one_line(call, line):
     with pytest.raises(fs.BadArgument, match=f"^{re.escape(line)}"):
         call()
+
+
+def test_what_was_asked_for_before_does_not_decide_what_is_refused():
+    assert network_for(nibbles=1, pause=True) is network_for(nibbles=1, pause=True)
+    for same in ({"nibbles": True, "pause": True}, {"nibbles": 1, "pause": 1}):
+        with pytest.raises(fs.BadArgument, match="expected"):
+            network_for(**same)
+
+
+def test_a_pulse_that_is_endless_beside_its_sync_pulse_is_judged_like_any_too_long_one():
+    got = receive_widths([1e-300, 1e9], nibbles=1, previous_sync=1e-300)
+    assert (got.check, got.at) == (receive_widths([56, 1000], nibbles=1, previous_sync=56).check, 1)
 
 
 def test_widths_are_the_distances_of_falling_edges():

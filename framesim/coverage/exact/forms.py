@@ -11,7 +11,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from framesim.coverage.exact.line import Line, line_of
-from framesim.coverage.exact.same_content import free_bits, protected_bits
+from framesim.coverage.exact.same_content import (
+    free_bits,
+    protected_bits,
+    same_content,
+    same_content_patterns,
+)
 from framesim.errors import BadArgument, NotFeasible
 from framesim.judging import encode
 from framesim.wire import bits_of
@@ -129,6 +134,39 @@ class Form:
         if trouble:
             raise NotFeasible("exact: the patterns of some frames cannot be counted")
         return counts
+
+    def singles(
+        self, payloads: NDArray[np.uint8]
+    ) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64], NDArray[np.int32]]:
+        """Find the undetected single flips of frames with these payloads: a hundred times faster than counting.
+
+        Args:
+            payloads: dtype uint8, shape (n_frames, n_bytes).
+
+        Returns:
+            The frame of each, the flipped bit, the bits until the receiver accepts; and each frame's length.
+        """
+        from framesim.kernels import exact_singles
+
+        steps, graph = self.line.steps, self.line.steps.graph
+        wires, sent_bits = self.wires(self.words(payloads))
+        room = 1024
+        while True:
+            frame, place, end = np.empty(room, np.int64), np.empty(room, np.int64), np.empty(room, np.int64)
+            found = exact_singles.find_singles(
+                graph.target, steps.add, steps.jump, steps.powers, steps.width, steps.left, wires, sent_bits,
+                np.uint32(steps.first), frame, place, end,
+            )  # fmt: skip
+            if found <= room:
+                break
+            room = found
+        wrong = [index for index in range(found) if not self._harmless(payloads[frame[index]], int(place[index]))]
+        return frame[wrong], place[wrong], end[wrong], sent_bits
+
+    def _harmless(self, payload: NDArray[np.uint8], place: int) -> bool:
+        """Tell whether a frame is delivered as sent with one bit flipped."""
+        line = self.line_with(payload)
+        return any(flips == (place,) for flips, _ in same_content_patterns(line, same_content(line), max_flips=1))
 
     def line_with(self, payload: NDArray[np.uint8]) -> Line:
         """Return one of the frames on the wire.

@@ -10,7 +10,7 @@ from framesim.coverage.estimate import Estimate
 from framesim.coverage.exact.forms import Form
 from framesim.coverage.exact.numeric import Fate, Matrices, fate_of, first_to_speak
 from framesim.coverage.exact.over_frames import Spread, mean_of, spread_of, sum_of
-from framesim.coverage.exact.survey import ANCHOR, BEYOND, COSTS, LOWEST, Survey
+from framesim.coverage.exact.survey import ANCHOR, BEYOND, COSTS, Survey
 from framesim.coverage.intervals import clopper_pearson
 from framesim.coverage.population import Payloads
 from framesim.errors import NotFeasible
@@ -21,7 +21,7 @@ __all__ = ["Mean", "Verdicts", "mean_on_channel", "means_by_flips"]
 #: Called with the share done (0..1) and a word on what is being done.
 Progress = Callable[[float, str], None]
 
-FIRST = {2: 20_000, 3: 2000, 4: 400, 5: 100, 6: 100, BEYOND: 6}  # frames to begin with
+FIRST = {1: 200_000, 2: 20_000, 3: 2000, 4: 400, 5: 100, 6: 100, BEYOND: 6}  # frames to begin with
 SPOKEN_FRAMES = 12  # frames for the checks' shares, which differ little from frame to frame
 CHANNEL_FRAMES = 8  # frames to begin with where each is summed up whole
 CHANNEL_COST = 1.0  # seconds a frame and channel state takes, roughly
@@ -140,8 +140,7 @@ def _width(estimate: Estimate) -> float:
 def _values(survey: Survey, flips: int, ratio: float, same_end: bool) -> np.typing.NDArray[np.float64]:
     if flips == BEYOND:
         return survey.rest_at(ratio).values(ratio, same_end=same_end)
-    least = 1 if flips == LOWEST else flips
-    return survey.strata[flips].values(ratio, same_end=same_end, at_least=least, at_most=flips)
+    return survey.strata[flips].values(ratio, same_end=same_end, at_least=flips, at_most=flips)
 
 
 def _typical(survey: Survey, flips: int, ratio: float) -> float:
@@ -170,8 +169,7 @@ def _total(survey: Survey, ratio: float, same_end: bool, confidence: float) -> t
 def _mean(survey: Survey, ratio: float, same_end: bool, confidence: float, total: tuple[Estimate, str]) -> Mean:
     bests = {flips: float(_values(survey, flips, ratio, same_end).mean()) for flips in COSTS}
     whole = sum(bests.values())
-    last, rare = survey.strata[BEYOND - 1], survey.strata[LOWEST]
-    has_pair = len(np.unique(rare.frame[rare.flips == LOWEST]))
+    last, pairs = survey.strata[BEYOND - 1], survey.strata[2]
     channel = (np.ones(1), np.ones((1, 1)), np.array([ratio]))
     some = survey.population.draw(0, SPOKEN_FRAMES)
     estimate, reason = total
@@ -183,7 +181,7 @@ def _mean(survey: Survey, ratio: float, same_end: bool, confidence: float, total
             flips: float(stratum.count[stratum.flips == flips].sum() / stratum.frames)
             for flips, stratum in survey.strata.items()
         },
-        rare=clopper_pearson(has_pair, rare.frames, confidence=confidence),
+        rare=clopper_pearson(len(np.unique(pairs.frame)), pairs.frames, confidence=confidence),
         # Beyond the anchor the counts no longer say what a single frame's probability is.
         spread=spread_of(last.values(ratio, same_end=same_end)) if ratio <= ANCHOR else None,
         frames={flips: survey.frames(flips) for flips in COSTS},

@@ -10,7 +10,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from framesim.coverage.estimate import Estimate
-from framesim.coverage.exact.survey import LOWEST
 from framesim.coverage.intervals import clopper_pearson, mover
 
 __all__ = ["Spread", "mean_of", "spread_of", "sum_of"]
@@ -18,6 +17,7 @@ __all__ = ["Spread", "mean_of", "spread_of", "sum_of"]
 FEWEST_ALIKE = 5  # frames for a mean of values that nearly all frames have
 FEWEST_RARE = 10  # frames with a value, where few have one, for Student's limits of its size
 MATTERS = 0.1  # share of the sum from which on a stratum's trouble is the sum's trouble
+RARE = (1, 2)  # flips of which few frames have a pattern: their share has exact limits, however few they are
 ONE_FRAME = 0.25  # share of a stratum that no single frame may have
 
 
@@ -103,7 +103,7 @@ def sum_of(
             return Estimate(low=0.0, best=best, high=float("inf"), confidence=confidence, method="none"), few
     total = mover([(1.0, part) for part in parts.values()], remainder=remainder)
     for flips, (values, _) in strata.items():
-        if flips != LOWEST and (parts[flips].best or 0.0) > MATTERS * (total.best or 0.0):
+        if flips not in RARE and (parts[flips].best or 0.0) > MATTERS * (total.best or 0.0):
             largest = float(values.max() / values.sum())
             if largest > ONE_FRAME:
                 return total, f"{flips} flips: one frame holds {largest:.0%} of what was found; limits would rest on it"

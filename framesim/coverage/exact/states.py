@@ -217,6 +217,8 @@ def _steps(key: _Key, usual: tuple[tuple[int, int], ...]) -> Steps:
     ones = np.array([[False, True]]) & fed
     add = np.where(ones, powers[origin + after], 0).astype(np.uint32)
     settled = (left == 0)[:, None]
+    if (table.content[made.node] & settled).any():
+        raise NotFeasible("exact: content follows the CRC that guards it")
     if (made.verdict & ~settled).any():
         raise NotFeasible("exact: the CRC speaks while protected bits are still to come")
     parts = Steps(

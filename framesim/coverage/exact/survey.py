@@ -1,7 +1,7 @@
 """Frames of a population drawn one by one, and their undetected patterns counted, by strata of flips.
 
-Patterns of two flips are rare: few frames in a thousand have any, and these carry the mean. They are cheap to count, so
-very many frames are. Patterns of more flips are common, alike from frame to frame, and dear, so few frames will do. So
+Single flips that pass are very rare, few frames in a million have one; pairs are rare, few frames in a thousand have
+one; at small bit error ratios these carry the mean. They are cheap to find, so very many frames are searched. Patterns of more flips are common, alike from frame to frame, and dear, so few frames will do. So
 each number of flips is a stratum with frames of its own; what the counts leave out, seven flips and more, is what the
 full sum over a few frames has beyond its counts.
 """
@@ -21,16 +21,16 @@ from framesim.coverage.exact.numeric import fate_of
 from framesim.coverage.exact.same_content import Tree, same_content
 from framesim.coverage.population import Payloads
 
-__all__ = ["ANCHOR", "BEYOND", "COSTS", "LOWEST", "Beyond", "Stratum", "Survey", "anchors", "rest_of"]
+__all__ = ["ANCHOR", "BEYOND", "COSTS", "Beyond", "Stratum", "Survey", "anchors", "rest_of"]
 
-LOWEST, BEYOND = 2, 7  #: the stratum of at most two flips, and that of all numbers of flips that are not counted
+BEYOND = 7  #: the stratum of all numbers of flips that are not counted
 
 ANCHOR = 1e-2  #: the least bit error ratio at which full sums are made to limit what counts leave out
 
 #: Seconds a frame of eight bytes takes, roughly; they decide which stratum is worth more frames, so they are constants.
-COSTS = {2: 2e-4, 3: 7e-4, 4: 2.5e-3, 5: 6.5e-3, 6: 2.8e-2, BEYOND: 0.6}
+COSTS = {1: 8e-6, 2: 2e-4, 3: 7e-4, 4: 2.5e-3, 5: 6.5e-3, 6: 2.8e-2, BEYOND: 0.6}
 
-_PIECE = {2: 1000, 3: 300, 4: 100, 5: 40, 6: 10, BEYOND: 1}  # frames a task
+_PIECE = {1: 20_000, 2: 1000, 3: 300, 4: 100, 5: 40, 6: 10, BEYOND: 1}  # frames a task
 _APART = 1 << 40  # frames of different strata are different frames
 
 
@@ -62,12 +62,23 @@ class Stratum:
             own_end: dtype int64, shape (n_frames,). Bits after which the undisturbed receiver accepts.
         """
         frame, flips, end = np.nonzero(counts)
+        self.add_rows(frame, flips, end, counts[frame, flips, end], own_end)
+
+    def add_rows(
+        self,
+        frame: NDArray[np.int64],
+        flips: NDArray[np.int64],
+        end: NDArray[np.int64],
+        count: NDArray[np.int64],
+        own_end: NDArray[np.int64],
+    ) -> None:
+        """Append frames by rows, which are as in the attributes; ``own_end`` is as for ``add``."""
         self.frame = np.concatenate([self.frame, frame + self.frames])
         self.flips = np.concatenate([self.flips, flips])
         self.end = np.concatenate([self.end, end])
         self.at_own_end = np.concatenate([self.at_own_end, end == own_end[frame]])
-        self.count = np.concatenate([self.count, counts[frame, flips, end]])
-        self.frames += len(counts)
+        self.count = np.concatenate([self.count, count])
+        self.frames += len(own_end)
 
     def values(self, ratio: float, *, same_end: bool, at_least: int = 1, at_most: int = BEYOND) -> NDArray[np.float64]:
         """Return what each frame's patterns add to its P(undetected); shape (frames,).
@@ -133,7 +144,7 @@ class Survey:
         self._form = Form(population.frame)
         self._own = self._form.line.accept_at - self._form.line.sent_bits
         self._workers = workers
-        self.strata: dict[int, Stratum] = {flips: Stratum() for flips in range(LOWEST, BEYOND)}
+        self.strata: dict[int, Stratum] = {flips: Stratum() for flips in range(1, BEYOND)}
         self.beyond = {ratio: Beyond(ratio=ratio) for ratio in anchors(ratios)}
 
     @property
@@ -151,7 +162,8 @@ class Survey:
         """Look at more frames of a stratum, until it has so many."""
         begin, piece = self.frames(flips), _PIECE[flips]
         pieces = [(first, min(piece, frames - first)) for first in range(begin, frames, piece)]
-        look: Callable[[tuple[int, int]], Any] = self._sum if flips == BEYOND else lambda part: self._count(flips, part)
+        looks: dict[int, Callable[[tuple[int, int]], Any]] = {1: self._search, BEYOND: self._sum}
+        look = looks.get(flips, lambda part: self._count(flips, part))
         # The loops release the lock, so threads do, and nothing need be copied from process to process.
         with ThreadPoolExecutor(self._workers) as pool:
             for result in pool.map(look, pieces):
@@ -160,6 +172,9 @@ class Survey:
                     progress()
 
     def _keep(self, flips: int, result: Any) -> None:
+        if flips == 1:
+            self.strata[flips].add_rows(*result)
+            return
         if flips != BEYOND:
             self.strata[flips].add(*result)
             return
@@ -173,13 +188,18 @@ class Survey:
         """Return the full sums that tell most about what the counts leave out at this bit error ratio."""
         return self.beyond[min(anchor for anchor in self.beyond if anchor >= ratio)]
 
+    def _search(self, part: tuple[int, int]) -> tuple[NDArray[np.int64], ...]:
+        frame, _, end, sent_bits = self._form.singles(self.population.draw(_APART + part[0], part[1]))
+        once = np.ones(len(frame), np.int64)
+        return frame, once, end, once, sent_bits.astype(np.int64) + self._own
+
     def _count(self, flips: int, part: tuple[int, int]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
         payloads = self.population.draw(flips * _APART + part[0], part[1])
         words = self._form.words(payloads)
         _, sent_bits = self._form.wires(words)
         counts = self._form.counts(payloads, flips)
         if flips != BEYOND - 1:  # the last counted stratum keeps all its counts: it tells how frames differ
-            counts[:, : flips if flips > LOWEST else 0] = 0
+            counts[:, :flips] = 0
         return counts, sent_bits.astype(np.int64) + self._own
 
     def _sum(self, part: tuple[int, int]) -> tuple[int, list[tuple[dict[int, float], float]]]:

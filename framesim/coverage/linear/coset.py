@@ -1,7 +1,7 @@
 """Patterns of flips with a given syndrome: few flips counted, more flips bounded whatever the syndrome is.
 
-A receiver that takes the start of a frame elsewhere judges another stretch of the wire. Undisturbed, that stretch leaves
-some syndrome in the register, and what passes then is no code word but a pattern with just this syndrome.
+A receiver that takes the start of a frame elsewhere judges another stretch of the wire. Undisturbed, that stretch
+leaves some syndrome in the register, and what passes then is no code word but a pattern with just this syndrome.
 """
 
 from collections.abc import Mapping

@@ -1,13 +1,15 @@
 """Ethernet's frame as plain bits: the CRC's words exactly, what the other rules do to them between limits.
 
-A receiver that finds the start delimiter where it was sent judges the rest by the CRC, and its words are known exactly,
-since the frame ends when the carrier does and cannot change its length. Some of them touch the length/type field; these
-may or may not be refused by the rule that length and data agree, so they count in the upper limit only. Words confined to
-the pad of a frame whose length is stated, and its check sequence, change nothing that is handed up.
+A receiver that finds the start delimiter where it was sent judges the rest by the CRC, and its words are known
+exactly, since the frame ends when the carrier does and cannot change its length. Some of them touch the
+length/type field; these may or may not be refused by the rule that length and data agree, so they count in the
+upper limit only. Words confined to the pad of a frame whose length is stated, and its check sequence, change
+nothing that is handed up.
 
-A receiver may also find a start delimiter earlier, within the preamble, or later, within the data, if flips make one.
-What it then reads must have whole bytes and 64 of them at least; the CRC passes for patterns of one certain syndrome.
-Patterns of few flips are counted for each such start, more flips are bounded, and both go into the upper limit.
+A receiver may also find a start delimiter earlier, within the preamble, or later, within the data, if flips make
+one. What it then reads must have whole bytes and 64 of them at least; the CRC passes for patterns of one certain
+syndrome. Patterns of few flips are counted for each such start, more flips are bounded, and both go into the upper
+limit.
 """
 
 from collections.abc import Mapping
@@ -15,7 +17,6 @@ from dataclasses import replace
 from functools import lru_cache
 from math import comb, exp, fsum, log, log1p
 from typing import Any
-
 
 from framesim.codes import Crc, crc
 from framesim.codes.macwilliams import transformed
@@ -203,8 +204,6 @@ def _chance(number: int, flips: int, n: int, ratio: float) -> float:
 
 def _more_than(flips: int, n: int, ratio: float) -> float:
     """Return the chance of more than so many flips."""
-    from scipy.stats import binom  # late: scipy loads slowly
+    from scipy.special import bdtrc  # late: scipy loads slowly
 
-    return float(binom.sf(flips, n, ratio))
-
-
+    return float(bdtrc(flips, n, ratio))

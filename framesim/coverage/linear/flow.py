@@ -1,8 +1,9 @@
 """One frame through a receiver's states: what becomes of it, exactly, on any channel with a few states.
 
-The receiver, a small register that stands for the values it reads (a running sum, a CRC of few bits, a count) and the
-channel together are a Markov chain, followed bit by bit from the first bit of the frame. Receivers whose content is
-still that of the frame are kept apart from the others, so no result is the difference of two nearly equal numbers.
+The receiver, a small register that stands for the values it reads (a running sum, a CRC of few bits, a count) and
+the channel together are a Markov chain, followed bit by bit from the first bit of the frame. Receivers whose
+content is still that of the frame are kept apart from the others, so no result is the difference of two nearly
+equal numbers.
 """
 
 from collections.abc import Callable, Mapping

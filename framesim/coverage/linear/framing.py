@@ -1,8 +1,8 @@
 """A receiver's states with the values it reads left out, found by trying both levels of the next bit in each state.
 
-The receiver itself is asked, so nothing about a format is said here. Its checks over values (CRC, checksum, parity) are
-taken out first: what is left is where each bit belongs, and which checks of the line code speak. The values come back in
-``flow`` as a small register that is fed with what the states put out.
+The receiver itself is asked, so nothing about a format is said here. Its checks over values (CRC, checksum,
+parity) are taken out first: what is left is where each bit belongs, and which checks of the line code speak. The
+values come back in ``flow`` as a small register that is fed with what the states put out.
 """
 
 from collections.abc import Callable, Mapping
@@ -57,8 +57,8 @@ class Framing:
 
     Attributes:
         target: dtype int32. The next state, or ``NONE``.
-        fault: dtype int16. Number (in ``CHECKS``) of the check that speaks, or ``NONE``. With neither a check nor a next
-            state the receiver has left the frame.
+        fault: dtype int16. Number (in ``CHECKS``) of the check that speaks, or ``NONE``. With neither a check nor a
+            next state the receiver has left the frame.
         output: dtype int32. Which of ``outputs``.
         outputs: what moves bring, each once.
         hunting: dtype bool, shape (n_states,). The receiver waits for a frame.
@@ -163,7 +163,9 @@ class _Probe(Receiver):
             self._index,
             type(decoder),
             *(getattr(decoder, name) for name in slots),
-            None if field.elastic else self._width - len(self._bits),  # an elastic field ends when its line code says so
+            None
+            if field.elastic
+            else self._width - len(self._bits),  # an elastic field ends when its line code says so
             self._sealed,
             self._bits.to01() if field.steers else "",
             relevant(field.name, self._view.values),

@@ -1,8 +1,8 @@
 """Dual words of a CRC by weight and by their ones within a stretch of positions, for primitive generators.
 
-All but one of them are windows on the cycle of the shift register (see ``framesim.codes.dual``), and the stretch is a
-window within the window. From the two numbers follow the words of the code, and those among them that leave the stretch
-alone.
+All but one of them are windows on the cycle of the shift register (see ``framesim.codes.dual``), and the stretch
+is a window within the window. From the two numbers follow the words of the code, and those among them that leave
+the stretch alone.
 """
 
 from concurrent.futures import ThreadPoolExecutor
@@ -42,7 +42,9 @@ def gapped_weights(generator: int, length: int, first: int, size: int) -> dict[t
     width = generator.bit_length() - 1
     period = (1 << width) - 1
     if width < NARROWEST or not is_primitive(generator):
-        raise NotFeasible(f"weights of a code with a gap: generator {generator:#x} is not primitive of degree 9 or more")
+        raise NotFeasible(
+            f"weights of a code with a gap: generator {generator:#x} is not primitive of degree 9 or more"
+        )
     if STEP_S * period > PATIENCE_S:
         raise refuse(f"all weights of a code with width={width}, length={length}", STEP_S * period)
     after, out = _bytewise(generator)

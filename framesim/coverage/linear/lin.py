@@ -1,8 +1,8 @@
 """LIN, exactly: the carry-around sum as a register of 256 values beside the states of a receiver.
 
-All that a receiver does is in: a break that is shortened or found later, start bits that are missed so that a byte is
-read a bit late, time limits, both parities, identifiers that bear another kind of checksum. The sum is not linear, so
-the result depends on the frame's own bytes.
+All that a receiver does is in: a break that is shortened or found later, start bits that are missed so that a byte
+is read a bit late, time limits, both parities, identifiers that bear another kind of checksum. The sum is not
+linear, so the result depends on the frame's own bytes.
 """
 
 from dataclasses import replace

@@ -1,14 +1,15 @@
 """Words of a linear code of which one part may only be one of a list of patterns; their exact number by weight.
 
-A frame's bits fall into a *free* part, in which anything can be flipped, and a *listed* part, in which only certain
-patterns pass other checks (a header with a CRC of its own, a field whose value a rule examines). A pattern with listed
-part h passes the outer CRC if the syndromes of both parts cancel. With all 2^r functionals u of the outer CRC,
+A frame's bits fall into a *free* part, in which anything can be flipped, and a *listed* part, in which only
+certain patterns pass other checks (a header with a CRC of its own, a field whose value a rule examines). A pattern
+with listed part h passes the outer CRC if the syndromes of both parts cancel. With all 2^r functionals u of the
+outer CRC,
 
-    number of words of weight w = 2^-r · sum over u, h of (-1)^u(syndrome of h) · K_{w - |h|}(weight of u on the free part),
+    words of weight w = 2^-r · sum over u and h of (-1)^u(syndrome of h) · K_{w - |h|}(weight of u on the free part),
 
-where K_w are the Krawtchouk polynomials (MacWilliams; see ``framesim.codes.macwilliams``). The sign depends only on what
-u does to the syndromes of the list, so functionals that agree there form one class, and the classes are counted by
-weight with one small Walsh-Hadamard transform each.
+where K_w are the Krawtchouk polynomials (MacWilliams; see ``framesim.codes.macwilliams``). The sign depends only
+on what u does to the syndromes of the list, so functionals that agree there form one class, and the classes are
+counted by weight with one small Walsh-Hadamard transform each.
 """
 
 from collections.abc import Callable, Iterable, Mapping
@@ -115,9 +116,7 @@ def mixed(free: NDArray[np.uint64], width: int, listed: Iterable[tuple[int, int]
         width=width,
         n_free=len(free),
         n_listed=n_listed,
-        counts={
-            weight: {int(place): int(row[place]) for place in np.flatnonzero(row)} for weight, row in sums.items()
-        },
+        counts={weight: {int(place): int(row[place]) for place in np.flatnonzero(row)} for weight, row in sums.items()},
     )
 
 
@@ -127,6 +126,9 @@ def precisely(value: Callable[[Any], Any], ratio: float) -> float:
     Args:
         value: from an ``mpmath.mpf`` to one; not negative, and 0 only for a ratio of 0.
         ratio: the bit error ratio.
+
+    Raises:
+        NotFeasible: the value is smaller than any float.
     """
     import mpmath  # late: a tenth of a second that light commands need not pay
 
@@ -138,6 +140,8 @@ def precisely(value: Callable[[Any], Any], ratio: float) -> float:
         with library.workprec(precision):
             result = value(library.mpf(ratio))
             if result > 0 and precision + library.log(result, 2) > GUARD_BITS:
+                if not float(result):
+                    raise NotFeasible(f"P(undetected)={library.nstr(result, 5)}: smaller than any float; raise the ratio")
                 return float(result)
         if precision > 1 << 16:
             return 0.0  # nothing passes at all

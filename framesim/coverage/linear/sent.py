@@ -1,7 +1,8 @@
 """SENT by its ticks, exactly: the four-bit CRC beside the states of a receiver that measures pulses.
 
-A flipped tick moves an edge by one, or splits a pulse in two, or joins two; all of it is in, a sync pulse of another
-length included, by which every nibble is then scaled. The status nibble is not covered by the CRC, so single flips pass.
+A flipped tick moves an edge by one, or splits a pulse in two, or joins two; all of it is in, a sync pulse of
+another length included, by which every nibble is then scaled. The status nibble is not covered by the CRC, so
+single flips pass.
 """
 
 from dataclasses import replace
@@ -104,8 +105,8 @@ def crc_step(form: str) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
         form: ``"recommended"`` or ``"legacy"``.
 
     Returns:
-        (after, check): the register times x^4, to which the next nibble is added; and the check nibble that belongs to a
-        register. Both dtype int32, shape (16,).
+        (after, check): the register times x^4, to which the next nibble is added; and the check nibble that belongs
+        to a register. Both dtype int32, shape (16,).
     """
     lifted = sent_crc([0], legacy=True)  # the seed times x^4
     after = np.array([sent_crc([register ^ lifted, 0], legacy=True) for register in range(16)], np.int32)
@@ -124,5 +125,3 @@ def _register(form: str) -> Register:
         return np.where(check == nibble, np.arange(16), speaks(Check.CRC)).astype(np.int32)
 
     return Register(n_values=16, first=SEED, after=after)
-
-

@@ -1,7 +1,7 @@
 """SENT by its falling edges, exactly: each is found in its place, one tick early or one tick late.
 
-A moved edge makes one pulse longer and its neighbour shorter, so two nibbles change by one, in opposite directions. There
-are at most eleven edges, and all patterns are tried.
+A moved edge makes one pulse longer and its neighbour shorter, so two nibbles change by one, in opposite
+directions. There are at most eleven edges, and all patterns are tried.
 """
 
 from itertools import product
@@ -50,7 +50,7 @@ def sent_edge_residual(frame: SentFrame, *, early: float, late: float) -> FrameR
         low=by_fate[UNDETECTED],
         high=by_fate[UNDETECTED],
         method="exact",
-        basis=f"all {len(fates)} ways in which {n_edges} falling edges can be found in place, a tick early or a tick late",
+        basis=f"all {len(fates)} ways in which {n_edges} falling edges can be found in place, a tick early or late",
         patterns={edges: int(count) for edges, count in enumerate(moved) if edges},
         by_check={Check.CRC: by_fate[CRC], Check.TIMING: by_fate[TIMING]},
         delivered=by_fate[DELIVERED],

@@ -140,5 +140,4 @@ ETHERNET = Network(
     layout=LAYOUT,
     assemble=assemble,
     ends_with_wire=True,
-    bit_rates=(10_000_000, 100_000_000, 1_000_000_000),
 )

@@ -33,10 +33,10 @@ class EthernetFrame:
         destination: 6 bytes.
         source: 6 bytes.
         ethertype: the length/type field: 0x600 and above a type, up to 1500 the payload's length.
-        payload: 0..1500 bytes; short ones are filled up as above.
-        vlan: the VLAN identifier 0..0xFFF of a tagged frame; None: no tag.
-        priority: 0..7, in the tag.
-        drop_eligible: in the tag.
+        payload: 0..1500 bytes; where ethertype is a type, filled up with zeros to 46, or 42 with a VLAN tag.
+        vlan: the VLAN identifier 0..0xFFF; a frame without one has no VLAN tag.
+        priority: 0..7, in the VLAN tag.
+        drop_eligible: may be dropped first where a link is crowded; a bit in the VLAN tag.
 
     Raises:
         BadArgument: a value out of range, a length that is not the payload's, or tag values without a tag.

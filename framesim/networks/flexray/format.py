@@ -185,7 +185,6 @@ def cluster(name: str, *, tss_bits: int = TSS_BITS, dts_bits: int = DTS_BITS) ->
                 frame_type=FlexRayFrame,
                 layout=layout(channel=channel, dynamic=dynamic, tss_bits=tss_bits, dts_bits=dts_bits),
                 assemble=assemble_for(channel, dynamic),
-                bit_rates=(2_500_000, 5_000_000, 10_000_000),
                 configured_for=configured_for,
             )
     return tuple(found.values())

@@ -85,8 +85,10 @@ def receive_widths(
         previous_sync: width of the sync pulse of the frame before, for a receiver in step with its sensor.
 
     Raises:
-        BadArgument: a width that is not a positive finite number, or what ``network_for`` refuses.
+        BadArgument: no widths, one that is not a positive finite number, or what ``network_for`` refuses.
     """
+    if not isinstance(widths, Iterable):
+        raise BadArgument(f"widths={widths!r}: expected numbers, got {type(widths).__name__}")
     given = list(widths)
     for place, width in enumerate(given):
         check_number(f"widths[{place}]", width, 0, 1e9, unit="ticks", open_low=True)
@@ -100,8 +102,7 @@ def receive_widths(
         return Reception(accepted=False, complete=True, check=Check.TIMING, at=0)
     if previous_sync is None and not is_sync(sync):
         return Reception(accepted=False, complete=False)
-    # Wider than any pulse may be is as good as wider still, and two ticks are the least that has an edge in it.
-    ticks = [SYNC_TICKS, *(max(2, min(nearest_ticks(width, sync), PAUSE_MOST + 2)) for width in pulses), LONG]
+    ticks = [SYNC_TICKS, *(_whole_ticks(width, sync) for width in pulses), LONG]
     starts = [0, *accumulate(ticks)]
     wire = bitarray()
     for width in ticks:
@@ -111,6 +112,15 @@ def receive_widths(
     receiver.feed(wire)
     got = receiver.finish()
     return replace(got, at=_pulse_at(starts, got.at), valid_at=_pulse_at(starts, got.valid_at))
+
+
+def _whole_ticks(width: float, sync: float) -> int:
+    """Return the width of a pulse on a wire of whole ticks.
+
+    Wider than any pulse may be is as good as wider still, and two ticks are the least that has an edge in it.
+    """
+    most = PAUSE_MOST + 2
+    return max(2, min(nearest_ticks(min(width, most * sync), sync), most))
 
 
 def _pulse_at(starts: Sequence[int], tick: int | None) -> int | None:

@@ -116,7 +116,6 @@ def network(found: Layout, form: Callable[[Mapping[str, Any]], str]) -> Network:
             pause=values.get("pause"),
             crc_form=form(values),
         ),
-        bit_rates=(333_333,),
         rest_bits=PAUSE_MOST + LONG,
         configured_for=lambda frame: network_for(
             nibbles=len(frame.nibbles), crc_form=frame.crc_form, pause=frame.pause is not None
@@ -124,7 +123,6 @@ def network(found: Layout, form: Callable[[Mapping[str, Any]], str]) -> Network:
     )
 
 
-@lru_cache(maxsize=64)
 def network_for(
     *, nibbles: int, crc_form: str = "recommended", pause: bool = False, previous_sync: float | None = None
 ) -> Network:
@@ -152,6 +150,12 @@ def network_for(
         raise BadArgument(f"pause={pause!r}: expected bool")
     if previous_sync is not None:
         check_number("previous_sync", previous_sync, 0, 1e6, unit="ticks", open_low=True)
+    return _configured(nibbles, crc_form, pause, previous_sync)
+
+
+@lru_cache(maxsize=64)
+def _configured(nibbles: int, crc_form: str, pause: bool, previous_sync: float | None) -> Network:
+    """Return what ``network_for`` does, its arguments checked: to a cache, 1 and True would be the same."""
     return network(
         layout(
             width=4 * nibbles,

@@ -1,0 +1,158 @@
+"""``framesim residual``: how often a wrong frame passes as right, for a frame or a population of payloads."""
+
+import argparse
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from framesim.cli.frame_options import add_frame_options, frame_from, network_parser, split_network
+from framesim.cli.output import share_bar
+from framesim.cli.parsing import LineParser, number, quoted, whole_number
+from framesim.errors import BadArgument, BadInput, check_number, check_range
+from framesim.networks.network import Network
+
+__all__ = ["run"]
+
+ABOUT = """State P(undetected): how often a frame, disturbed at one receiver, is accepted although it is not what was
+sent. For the frame that the options describe, or with --payload-bytes for random payloads of that length."""
+
+EPILOG = """Probabilities are computed, not sampled, wherever the method says so; docs/residual-method.md explains. They
+are evidence for a safety case, never the case itself."""
+
+PER_DECADE = 1
+MOST_RATIOS = 200
+
+
+def run(arguments: Sequence[str]) -> int:
+    """Run the command; return the exit status."""
+    network, rest = split_network("residual", arguments, ABOUT)
+    if network is None:
+        return 0
+    parser = network_parser("residual", network, ABOUT)
+    parser.epilog = EPILOG
+    _add_options(parser)
+    add_frame_options(parser, network.frame_type)
+    values = parser.read(rest)
+    subject = _subject(values, network)
+    channels = _channels(values)
+    curve = _measure(values, subject, channels)
+    if values.plot_data is not None:
+        _write(values.plot_data, curve.to_csv())
+    if values.json:
+        sys.stdout.write(curve.to_json() + "\n")
+    elif values.plot_data != "-":
+        from framesim.report.residual_text import draw_residual
+        from framesim.report.terminal import screen
+
+        draw_residual(screen(), curve)
+    return 0
+
+
+def _add_options(parser: LineParser) -> None:
+    noise = parser.add_argument_group("the disturbance (one of them)").add_mutually_exclusive_group(required=True)
+    noise.add_argument("--bit-error-ratio", metavar="P", help="independent flips of every bit")
+    noise.add_argument("--sweep", metavar="LOW:HIGH", help="the same at many ratios, such as 1e-8:1e-1")
+    noise.add_argument(
+        "--gilbert-elliott",
+        metavar="A,B,C,D",
+        help="good to bad, bad to good, chance of a flip in the good state, in the bad state",
+    )
+    noise.add_argument("--channel", metavar="FILE.toml", help="a channel file (docs/scenarios.md)")
+    how = parser.add_argument_group("how it is computed and stated")
+    how.add_argument("--payload-bytes", metavar="N", help="random payloads of N bytes, instead of one frame")
+    how.add_argument(
+        "--acceptance",
+        choices=("receiver_only", "same_end"),
+        default="receiver_only",
+        help="same_end: only frames accepted at the sender's own end count; others the sender would flag",
+    )
+    how.add_argument("--frames-per-second", metavar="R", help="state the rate per hour as well")
+    how.add_argument("--per-decade", metavar="N", help="ratios a decade of a sweep; 1 unless said")
+    how.add_argument("--target", metavar="X%", help="half width of the interval at which to stop; 10%% unless said")
+    how.add_argument("--budget", metavar="Ns", help="processor seconds at which to stop, roughly; 60s unless said")
+    how.add_argument("--seed", metavar="N", help="of the payloads drawn; 1 unless said")
+    how.add_argument("--confidence", metavar="C", help="of the intervals; 0.95 unless said")
+    how.add_argument("--json", action="store_true", help="write one JSON object")
+    how.add_argument("--plot-data", metavar="FILE.csv", help="write the curve as comma-separated values; - is output")
+
+
+def _subject(values: argparse.Namespace, network: Network) -> Any:
+    """Return the frame, or the population, that the options describe."""
+    if values.payload_bytes is None:
+        return frame_from(values, network.frame_type)
+    from framesim.coverage.population import Payloads
+
+    n_bytes = whole_number("--payload-bytes", values.payload_bytes)
+    check_range("--payload-bytes", n_bytes, 0, 4096, base="d")
+    if getattr(values, "payload", None) is not None:
+        raise BadArgument("--payload: stands beside --payload-bytes; say one of them")
+    values.payload = "00" * n_bytes
+    if getattr(values, "identifier", "") is None:
+        values.identifier = "0x123"
+    seed = 1 if values.seed is None else whole_number("--seed", values.seed)
+    return Payloads(frame=frame_from(values, network.frame_type), seed=seed)
+
+
+def _channels(values: argparse.Namespace) -> list[Any]:
+    from framesim.disturbance import GilbertElliott, Scatter
+
+    if values.channel is not None:
+        from framesim.coverage.channel_file import load_channel
+
+        return [load_channel(values.channel)]
+    if values.gilbert_elliott is not None:
+        parts = values.gilbert_elliott.split(",")
+        names = ("good_to_bad", "bad_to_good", "good_error", "bad_error")
+        if len(parts) != len(names):
+            raise BadArgument(f"--gilbert-elliott={quoted(values.gilbert_elliott)}: expected {len(names)} numbers")
+        given = {name: number("--gilbert-elliott", part) for name, part in zip(names, parts, strict=True)}
+        return [GilbertElliott(**given)]
+    if values.sweep is None:
+        return [Scatter(bit_error_ratio=number("--bit-error-ratio", values.bit_error_ratio))]
+    per_decade = PER_DECADE if values.per_decade is None else whole_number("--per-decade", values.per_decade)
+    check_range("--per-decade", per_decade, 1, 50, base="d")
+    return [Scatter(bit_error_ratio=ratio) for ratio in _ratios(values.sweep, per_decade)]
+
+
+def _ratios(text: str, per_decade: int) -> list[float]:
+    """Return the ratios of a sweep, both ends included, evenly spaced by decades."""
+    from math import floor, log10
+
+    low_text, colon, high_text = text.partition(":")
+    if not colon:
+        raise BadArgument(f"--sweep={quoted(text)}: expected LOW:HIGH, such as 1e-8:1e-1")
+    low, high = number("--sweep", low_text), number("--sweep", high_text)
+    check_number("--sweep LOW", low, 0, 0.5, open_low=True)
+    check_number("--sweep HIGH", high, low, 0.5)
+    steps = floor(log10(high / low) * per_decade + 1e-9)
+    if steps >= MOST_RATIOS:
+        raise BadArgument(f"--sweep={quoted(text)}: {steps + 1} ratios, must be at most {MOST_RATIOS}")
+    ratios = [float(f"{low * 10 ** (step / per_decade):.6g}") for step in range(steps + 1)]
+    return ratios if ratios[-1] >= high * (1 - 1e-6) else [*ratios, high]
+
+
+def _measure(values: argparse.Namespace, subject: Any, channels: list[Any]) -> Any:
+    from framesim.coverage.residual_curve import residual_curve
+
+    given: dict[str, Any] = {"acceptance": values.acceptance}
+    if values.confidence is not None:
+        given["confidence"] = number("--confidence", values.confidence)
+    if values.target is not None:
+        given["target"] = number("--target", values.target.rstrip("% ")) / (100 if "%" in values.target else 1)
+    if values.budget is not None:
+        given["budget_s"] = number("--budget", values.budget.rstrip("s "))
+    if values.frames_per_second is not None:
+        given["frames_per_second"] = number("--frames-per-second", values.frames_per_second)
+    with share_bar("computing") as show:
+        return residual_curve(subject, channels, progress=show, **given)
+
+
+def _write(path: str, text: str) -> None:
+    if path == "-":
+        sys.stdout.write(text)
+        return
+    try:
+        Path(path).write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise BadInput(f"{path}: cannot be written ({error.strerror or error})") from None
