@@ -97,7 +97,7 @@ def _levels(name: str, bits: object) -> Iterator[int]:
         yield int(bit)
 
 
-def judge(sent: WireFrame, seen: bitarray, *, common: bool = False, network: Network | None = None) -> Judgement:
+def judge(sent: WireFrame, seen: Iterable[int], *, common: bool = False, network: Network | None = None) -> Judgement:
     """Compare what was sent with what a receiver makes of ``seen``.
 
     The wire rests at its idle level after ``seen`` until the receiver has concluded.
@@ -114,18 +114,17 @@ def judge(sent: WireFrame, seen: bitarray, *, common: bool = False, network: Net
             holds something that is neither 0 nor 1, or ``network`` is no network.
     """
     _expected("sent", sent, WireFrame, "a WireFrame, as encode() returns")
-    if not isinstance(seen, bitarray):
-        seen = bitarray(_levels("seen", seen))
+    read = seen if isinstance(seen, bitarray) else bitarray(_levels("seen", seen))
     if network is not None:
         _expected("network", network, Network, "a Network")
     else:
         network = registry.configured(registry.network(sent.network), sent.frame)
-    strict = run_receiver(network, seen, strict=True)
-    alone = set(run_receiver(network, seen, strict=False).spoken)
+    strict = run_receiver(network, read, strict=True)
+    alone = set(run_receiver(network, read, strict=False).spoken)
     reception = strict.finish()
     check, at = reception.check, reception.at
     if common:
-        objection = sender_objects(network, sent, seen)
+        objection = sender_objects(network, sent, read)
         # A receiver that took the frame as valid before the sender objects keeps it, and gets it twice.
         in_time = objection is not None and (reception.valid_at is None or objection.at <= reception.valid_at)
         if objection is not None and in_time:

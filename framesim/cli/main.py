@@ -3,6 +3,7 @@
 Nothing heavy may be imported here: ``framesim --help`` is typed more often than anything else.
 """
 
+import io
 import os
 import sys
 from collections.abc import Sequence
@@ -42,6 +43,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     try:
         if sys.stdout is None:
             return _fail("output: standard output is closed")
+        if isinstance(sys.stdout, io.TextIOWrapper):
+            sys.stdout.reconfigure(errors="replace")  # a terminal that cannot write a sign shows another
         status = _run(list(sys.argv[1:] if argv is None else argv))
         sys.stdout.flush()
     except FramesimError as error:

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Sequence
 from typing import NoReturn
 
 from framesim.errors import BadArgument
+from framesim.report.plain import one_line
 
 __all__ = ["LineParser", "nearest", "number", "one_line", "quoted", "whole_number"]
 
@@ -68,11 +69,6 @@ def quoted(text: str) -> str:
     """Return ``text`` in quotes, cut short if it is long, with nothing in it that a terminal would obey."""
     cut = text if len(text) <= _LONGEST_QUOTE else f"{text[:_LONGEST_QUOTE]}..."
     return repr(cut)
-
-
-def one_line(message: str) -> str:
-    """Return ``message`` with everything unprintable spelled out, so that it stays one line."""
-    return "".join(mark if mark.isprintable() else ascii(mark)[1:-1] for mark in message)
 
 
 def whole_number(name: str, text: str) -> int:

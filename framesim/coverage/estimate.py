@@ -7,7 +7,7 @@ from typing import Literal
 
 from framesim.errors import BadArgument, check_number
 
-__all__ = ["Estimate", "Side"]
+__all__ = ["Estimate", "Side", "rounded"]
 
 #: which limits an interval states: both, or one of them at the full confidence
 Side = Literal["both", "upper", "lower"]
@@ -88,24 +88,24 @@ class Estimate:
         if self.high == 0:
             return f"impossible in any {unit} ({self.method})"
         if self.is_exact:
-            return f"{_rounded(self.high)} per {unit} (exact)"
+            return f"{rounded(self.high)} per {unit} (exact)"
         how = f"{self.confidence * 100:.6g} %, {self.method}"
         if self.best is None and (self.low, self.high) == (0, 1):
             return f"unknown, no {unit} tried ({how})"
         if self.best is None:
-            limits = f"{_rounded(self.low, up=False)} to {_rounded(self.high, up=True)}"
+            limits = f"{rounded(self.low, up=False)} to {rounded(self.high, up=True)}"
             return f"{limits} per {unit}, part of it never tried ({how})"
         if self.best == 0 and self.side != "lower":
             return f"fewer than {_per_many(self.high, unit)} ({how})"
-        best = f"{_rounded(self.best)} per {unit}" if self.best else f"none seen in the {unit}s tried"
+        best = f"{rounded(self.best)} per {unit}" if self.best else f"none seen in the {unit}s tried"
         if self.side == "upper":
-            return f"{best} (at most {_rounded(self.high, up=True)}; {how})"
+            return f"{best} (at most {rounded(self.high, up=True)}; {how})"
         if self.side == "lower":
-            return f"{best} (at least {_rounded(self.low, up=False)}; {how})"
-        return f"{best} ({_rounded(self.low, up=False)} to {_rounded(self.high, up=True)}; {how})"
+            return f"{best} (at least {rounded(self.low, up=False)}; {how})"
+        return f"{best} ({rounded(self.low, up=False)} to {rounded(self.high, up=True)}; {how})"
 
 
-def _rounded(value: float | Decimal, *, up: bool | None = None, digits: int = 2) -> str:
+def rounded(value: float | Decimal, *, up: bool | None = None, digits: int = 2) -> str:
     """Return ``value`` with a few significant digits; ``up`` says which way a limit must be rounded."""
     rounding = ROUND_HALF_EVEN if up is None else ROUND_CEILING if up else ROUND_FLOOR
     # From repr, since Decimal(0.3) is a little less than 0.3 and its floor would then be 0.29.
@@ -124,6 +124,6 @@ def _per_many(high: float, unit: str) -> str:
     exact = Decimal(repr(high))
     power = -exact.adjusted() if exact.is_finite() else 0
     if power <= 0:
-        return f"{_rounded(exact, up=True)} per {unit}"
+        return f"{rounded(exact, up=True)} per {unit}"
     many = f"{10**power}" if power <= 6 else f"1e{power}"
-    return f"{_rounded(exact.scaleb(power), up=True)} per {many} {unit}s"
+    return f"{rounded(exact.scaleb(power), up=True)} per {many} {unit}s"

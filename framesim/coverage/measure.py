@@ -2,7 +2,8 @@
 
 import dataclasses
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 
@@ -31,13 +32,10 @@ class _Part:
     tally: Tally = dataclasses.field(default_factory=Tally)
     funnel: Funnel = dataclasses.field(default_factory=Funnel)
     silent: SilentErrors = dataclasses.field(default_factory=SilentErrors)
+    idle_flips: int = 0
 
     def __add__(self, other: "_Part") -> "_Part":
-        return _Part(
-            tally=self.tally + other.tally,
-            funnel=self.funnel + other.funnel,
-            silent=self.silent + other.silent,
-        )
+        return _Part(**{item.name: getattr(self, item.name) + getattr(other, item.name) for item in fields(self)})
 
 
 def measure_coverage(scenario: Scenario, *, progress: Progress | None = None) -> CoverageReport:
@@ -97,7 +95,7 @@ def _engine_parts(scenario: Scenario, engine: Ignition, traffic: Traffic) -> Ite
 
 def _window(scenario: Scenario, engine: Ignition, traffic: Traffic, first: int, stop: int) -> _Part:
     """Run the slots ``first .. stop - 1``: both lines under the same events."""
-    link, every_s = scenario.link, scenario.signal.every_s
+    link = scenario.link
     hits = link.walk(engine, traffic.first_bit(first), traffic.first_bit(stop), scenario.seed, traffic.levels)
     sent, seen, flips = traffic.disturbed(hits.flipped)
     tally = tally_disturbed(sent, seen, flips)
@@ -107,8 +105,9 @@ def _window(scenario: Scenario, engine: Ignition, traffic: Traffic, first: int, 
         toggled=traffic.touched_frames(hits.toggled),
         flipped=len(sent),
     )
-    times = np.arange(first, stop, dtype=np.float64) * every_s
-    return _Part(tally=tally, funnel=funnel, silent=_samples(scenario, engine, times))
+    times = traffic.sampled_s(first, stop - first)
+    idle_flips = len(hits.flipped) - flips
+    return _Part(tally=tally, funnel=funnel, silent=_samples(scenario, engine, times), idle_flips=idle_flips)
 
 
 def _channel_parts(scenario: Scenario, channel: Channel, traffic: Traffic) -> Iterator[tuple[str, float, float, _Part]]:
@@ -118,7 +117,7 @@ def _channel_parts(scenario: Scenario, channel: Channel, traffic: Traffic) -> It
         stop = min(first + FRAMES_AT_ONCE, scenario.frames)
         rng = np.random.Generator(np.random.Philox(np.random.SeedSequence(scenario.seed, spawn_key=(unit,))))
         hits = channel.flips(stop - first, n_bits, rng)
-        places = np.array([traffic.first_bit(first + int(frame)) for frame in hits.frame], np.int64) + hits.bit
+        places = traffic.sent_at(first, stop - first)[hits.frame] + hits.bit
         sent, seen, flips = traffic.disturbed(places)
         tally = tally_disturbed(sent, seen, flips)
         yield name, stop / scenario.frames, 0.0, _Part(tally=dataclasses.replace(tally, frames=stop - first))
@@ -130,6 +129,8 @@ OFF_BY = (2, 5, 10)  # ADC steps whose exceedance is counted beside the scenario
 def _samples(scenario: Scenario, engine: Ignition, times: "np.typing.NDArray[np.float64]") -> SilentErrors:
     """Take the samples of a window on the analog line, under the very events that the frames met."""
     readings = scenario.analog.walk(engine, times, scenario.signal.volts_at(times), scenario.seed)
+    own_ground = dataclasses.replace(scenario.analog, ground_resistance_ohm=0.0)
+    apart = own_ground.walk(engine, times, scenario.signal.volts_at(times), scenario.seed)
     off = np.abs(readings.errors_lsb)
     limits = sorted({*OFF_BY, scenario.wrong_from_lsb})
     return SilentErrors(
@@ -138,6 +139,7 @@ def _samples(scenario: Scenario, engine: Ignition, times: "np.typing.NDArray[np.
         implausible=int(readings.implausible.sum()),
         off_by={limit: readings.wrong(limit) for limit in limits},
         largest=int(off.max(initial=0)),
+        own_ground=apart.silent(scenario.wrong_from_lsb),
     )
 
 
@@ -152,6 +154,7 @@ def _report(scenario: Scenario, totals: dict[str, _Part], done_s: dict[str, floa
             funnel=part.funnel if scenario.by_engine else None,
             confidence=scenario.confidence,
             frames_per_hour=per_hour if scenario.by_engine else None,
+            idle_flips=part.idle_flips if scenario.by_engine else None,
         )
         for column, part in totals.items()
     )
@@ -176,24 +179,52 @@ def _report(scenario: Scenario, totals: dict[str, _Part], done_s: dict[str, floa
         columns=tuple(totals),
         frames=frames,
         analog=analog if scenario.by_engine else (),
-        disturbance=scenario.disturbance.describe(),
+        disturbance={column: _described(scenario, column) for column in totals},
+        scenario=_given(scenario),
         notes=_notes(scenario),
     )
 
 
+def _described(scenario: Scenario, column: str) -> dict[str, Any]:
+    """Return what was done to the lines in one column, every number with its basis."""
+    cause = scenario.disturbance
+    if not isinstance(cause, Ignition):
+        return {"source": cause.describe()}
+    engine = dataclasses.replace(cause, severity=column)  # type: ignore[arg-type]  # a column is a severity here
+    return {"source": engine.describe(), "link": scenario.link.describe(), "analog": scenario.analog.describe()}
+
+
+def _given(scenario: Scenario) -> dict[str, Any]:
+    """Return what else the result depends on."""
+    return {
+        "signal": dataclasses.asdict(scenario.signal),
+        "sender": dataclasses.asdict(scenario.sender),
+        "wrong_from_lsb": scenario.wrong_from_lsb,
+        "hours": scenario.hours if scenario.by_engine else None,
+        "frames": None if scenario.by_engine else scenario.frames,
+    }
+
+
 def _notes(scenario: Scenario) -> tuple[str, ...]:
     """Say what a reader must know before quoting a figure."""
-    notes = [
-        "Disturbance is local: it reaches one receiver; the sender and other nodes do not see it. Flips on the idle "
-        "wire between frames are not counted.",
-        "Intervals take frames, and samples, as independent of each other.",
-    ]
-    if isinstance(scenario.disturbance, Ignition):
-        notes.append(
-            "The interference model holds estimates (marked in the JSON); no vehicle was measured. Samples that keep "
-            "step with the engine can all fall into the same phase: see docs/ignition-model.md."
-        )
-        ratio = scenario.disturbance.sparks_per_second * scenario.signal.every_s
-        if abs(ratio - round(ratio)) < 1e-3 and round(ratio):
-            notes.append("Warning: here the samples do keep step with the engine; the shares are those of one phase.")
-    return tuple(notes)
+    cause = scenario.disturbance
+    notes = ["Disturbance is local: it reaches one receiver; the sender and other nodes do not see it."]
+    if not isinstance(cause, Ignition):
+        return tuple(notes)
+    grounds = ", ".join(
+        f"{dataclasses.replace(cause, severity=name).value('ground_resistance_ohm') * 1e3:g} mΩ in {name}"
+        for name in scenario.severities
+    )
+    if scenario.analog.ground_resistance_ohm is not None:
+        grounds = f"{scenario.analog.ground_resistance_ohm * 1e3:g} mΩ"
+    return (
+        *notes,
+        "Each value is taken and sent at a random instant of its slot, as by a node that keeps no step with the "
+        "engine; in step, all values can meet one phase of the ignition. So samples, and frames, count as independent.",
+        f"The analog sensor shares its ground with the ignition coil ({grounds}, an estimate); a row says what is left "
+        "with a ground of its own. A pair that carries frames compares its two wires and has no such ground.",
+        "A bit read dominant on the idle wire is a false start: a real node answers with an error flag, and a frame "
+        "that begins then is lost and repeated. Such bits are counted, their consequence is not modelled; nor are "
+        "false resynchronisation and reflections.",
+        "The model holds estimates (marked in the JSON, explained in docs/ignition-model.md); no vehicle was measured.",
+    )

@@ -18,8 +18,8 @@ FORMAT = 1  #: of the JSON; goes up when a key changes its meaning
 
 
 def share_of(seen: int, trials: int, confidence: float) -> Estimate:
-    """Return a sampled share; if none was seen, an upper limit at the full confidence."""
-    return clopper_pearson(seen, trials, confidence=confidence, side="both" if seen else "upper")
+    """Return a sampled share with two-sided limits, whatever was seen: a side chosen afterwards would cover less."""
+    return clopper_pearson(seen, trials, confidence=confidence)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,6 +33,7 @@ class FrameResult:
         funnel: from spark to flip; None where no engine drives the run.
         confidence: of the interval.
         frames_per_hour: sent; None where no engine gives the time.
+        idle_flips: bits read wrong on the idle wire between frames; None where no engine drives the run.
     """
 
     network: str
@@ -41,6 +42,7 @@ class FrameResult:
     funnel: Funnel | None
     confidence: float
     frames_per_hour: float | None
+    idle_flips: int | None = None
 
     @property
     def undetected(self) -> Estimate | None:
@@ -54,15 +56,12 @@ class FrameResult:
         if not tally.disturbed:
             return None
         missed = share_of(tally.undetected, tally.disturbed, self.confidence)
-        best = None if missed.best is None else 1 - missed.best
-        side = {"both": "both", "upper": "lower", "lower": "upper"}[missed.side]
         return Estimate(
             low=1 - missed.high,
-            best=best,
+            best=1 - missed.best if missed.best else None,  # none missed bounds the coverage, it does not make it whole
             high=1 - missed.low,
             confidence=missed.confidence,
-            method=missed.method.replace("upper limit", "lower limit"),
-            side=side,  # type: ignore[arg-type]
+            method=missed.method,
         )
 
     def to_json(self, *, seed: int) -> dict[str, Any]:
@@ -80,9 +79,11 @@ class FrameResult:
                 "disturbed": tally.disturbed,
                 "flips": tally.flips,
                 "delivered": tally.delivered,
+                "disturbed_but_delivered": tally.shrugged_off,
                 "detected": tally.detected,
                 "undetected": tally.undetected,
                 "unseen": tally.unseen,
+                "idle_flips": self.idle_flips,
             },
             "funnel": None if self.funnel is None else self.funnel.to_json(),
             "disturbance": "local: at one receiver; the sender does not see it",
@@ -133,6 +134,7 @@ class AnalogResult:
                 "implausible": silent.implausible,
                 "off_by_at_least_lsb": {str(limit): count for limit, count in silent.off_by.items()},
                 "largest_lsb": silent.largest,
+                "silently_wrong_with_own_ground": silent.own_ground,
             },
             "wrong_means": f"off by {self.wrong_from_lsb} ADC steps or more and still plausible",
             "lsb": {"value": self.lsb_value, "unit": self.unit},
@@ -154,7 +156,8 @@ class CoverageReport:
         columns: severities, or the kind of channel.
         frames: one result a column.
         analog: one result a column; empty where no engine drives the run.
-        disturbance: what was done to the lines, with the basis of every number.
+        disturbance: column → what was done to the lines, with the basis of every number.
+        scenario: what else the result depends on.
         notes: what a reader must know before quoting a figure.
     """
 
@@ -167,6 +170,7 @@ class CoverageReport:
     frames: tuple[FrameResult, ...]
     analog: tuple[AnalogResult, ...] = ()
     disturbance: Mapping[str, Any] = field(default_factory=dict)
+    scenario: Mapping[str, Any] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
 
     def to_json(self) -> str:
@@ -186,10 +190,11 @@ class CoverageReport:
                     *(result.to_json(seed=self.seed) for result in self.analog),
                 ],
                 "disturbance": dict(self.disturbance),
+                "scenario": dict(self.scenario),
                 "notes": list(self.notes),
             },
             indent=2,
-            ensure_ascii=False,
+            ensure_ascii=True,
         )
 
 

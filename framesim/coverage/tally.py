@@ -75,6 +75,7 @@ class SilentErrors:
         implausible: outside the plausible range, so a range check speaks.
         off_by: code difference → how many samples were off by at least that much, plausible or not.
         largest: largest code difference seen.
+        own_ground: samples that would be wrong if the sensor had a ground of its own.
     """
 
     samples: int = 0
@@ -82,6 +83,7 @@ class SilentErrors:
     implausible: int = 0
     off_by: Mapping[int, int] = field(default_factory=dict)
     largest: int = 0
+    own_ground: int = 0
 
     def __add__(self, other: "SilentErrors") -> "SilentErrors":
         if not isinstance(other, SilentErrors):
@@ -93,4 +95,5 @@ class SilentErrors:
             implausible=self.implausible + other.implausible,
             off_by={limit: self.off_by.get(limit, 0) + other.off_by.get(limit, 0) for limit in limits},
             largest=max(self.largest, other.largest),
+            own_ground=self.own_ground + other.own_ground,
         )

@@ -8,6 +8,7 @@ from bitarray import bitarray
 from numpy.typing import NDArray
 
 from framesim.coverage.scenario import Scenario
+from framesim.disturbance.streams import Purpose, unit_uniforms
 from framesim.judging import encode
 from framesim.networks.can import CanFrame
 from framesim.wire import WireFrame
@@ -54,6 +55,27 @@ class Traffic:
         """Return the wire bit, counted from time 0, with which a slot begins."""
         return round(slot * self._period)
 
+    def sent_at(self, first: int, count: int) -> Places:
+        """Return the wire bits at which the frames of slots ``first .. first + count - 1`` begin.
+
+        Each is drawn evenly from its slot, so that the whole frame stays inside: the sender keeps no step with the
+        engine. In step, all frames and samples could meet the same phase of the ignition.
+        """
+        slots = np.arange(first, first + count)
+        share = self._shares(first, count)
+        begin = np.rint(slots * self._period).astype(np.int64)
+        room = np.rint((slots + 1) * self._period).astype(np.int64) - begin - self._longest
+        return np.asarray(begin + np.floor(share * (room + 1)).astype(np.int64))
+
+    def sampled_s(self, first: int, count: int) -> NDArray[np.float64]:
+        """Return when the values of the same slots are taken from the analog line, seconds: anywhere in the slot."""
+        slots = np.arange(first, first + count, dtype=np.float64)
+        return np.asarray((slots + self._shares(first, count)) * self._scenario.signal.every_s)
+
+    def _shares(self, first: int, count: int) -> NDArray[np.float64]:
+        """Return how far into its slot each value is taken, 0..1."""
+        return unit_uniforms(self._scenario.seed, Purpose.SENDING_INSTANT, first, count, 4)[:, 0]
+
     def levels(self, bits: Places) -> NDArray[np.uint8]:
         """Return the sent levels of wire bits; shape as given; 1 is recessive."""
         level = np.ones(len(bits), np.uint8)
@@ -61,40 +83,40 @@ class Traffic:
         order = np.argsort(slots, kind="stable")
         edges = np.flatnonzero(np.diff(slots[order])) + 1
         for group in np.split(order, edges):
-            if len(group) and offset[group].min() < self._longest:
+            inside = group[(offset[group] >= 0) & (offset[group] < self._longest)]
+            if len(inside):
                 sent = np.frombuffer(self.wire(int(slots[group[0]])).bits.unpack(), np.uint8)
-                inside = group[offset[group] < len(sent)]
+                inside = inside[offset[inside] < len(sent)]
                 level[inside] = sent[offset[inside]]
         return level
 
     def slots_of(self, bits: Places) -> tuple[Places, Places]:
-        """Return, for wire bits, their slot and their place behind its first bit."""
+        """Return, for wire bits, their slot and their place behind the first bit of its frame (negative before it)."""
         slots = np.floor((bits + 0.5) / self._period).astype(np.int64)
-        offset = bits - np.rint(slots * self._period).astype(np.int64)
-        early = offset < 0
-        slots[early] -= 1
-        offset[early] = bits[early] - np.rint(slots[early] * self._period).astype(np.int64)
-        return slots, offset
+        begin = np.rint(slots * self._period).astype(np.int64)
+        slots[bits < begin] -= 1
+        if not len(slots):
+            return slots, slots
+        first = int(slots.min())
+        starts = self.sent_at(first, int(slots.max()) - first + 1)
+        return slots, bits - starts[slots - first]
 
     def disturbed(self, flipped: Places) -> tuple[list[WireFrame], list[bitarray], int]:
         """Return the frames that flipped wire bits fall into, as sent and as seen, and how many flips did."""
         slots, offset = self.slots_of(flipped)
-        sent: list[WireFrame] = []
-        seen: list[bitarray] = []
-        flips = 0
-        for slot in np.unique(slots[offset < self._longest]):
-            wire = self.wire(int(slot))
-            hit = [int(place) for place in offset[slots == slot] if place < len(wire)]
-            if hit:
-                sent.append(wire)
-                seen.append(wire.flipped(hit))
-                flips += len(hit)
-        return sent, seen, flips
+        near = (offset >= 0) & (offset < self._longest)
+        hits: dict[int, list[int]] = {}
+        for slot, place in zip(slots[near].tolist(), offset[near].tolist(), strict=True):
+            if place < len(self.wire(slot)):
+                hits.setdefault(slot, []).append(place)
+        sent = [self.wire(slot) for slot in sorted(hits)]
+        seen = [wire.flipped(hits[slot]) for wire, slot in zip(sent, sorted(hits), strict=True)]
+        return sent, seen, sum(map(len, hits.values()))
 
     def touched_frames(self, bits: Places) -> int:
         """Return how many frames have at least one of the wire bits inside."""
         slots, offset = self.slots_of(bits)
-        inside = set(slots[offset < self._fewest].tolist())
+        inside = set(slots[(offset >= 0) & (offset < self._fewest)].tolist())
         # Only near the end does it depend on the stuff bits, so only there must the frame itself be built.
         near = (offset >= self._fewest) & (offset < self._longest)
         for slot, place in zip(slots[near].tolist(), offset[near].tolist(), strict=True):

@@ -24,6 +24,7 @@ class Purpose(IntEnum):
     ENGINE_PHASE = 1
     SPARKS = 2
     CONVERTER_NOISE = 3
+    SENDING_INSTANT = 4
 
 
 def unit_uniforms(seed: int, purpose: Purpose, first: int, count: int, width: int) -> npt.NDArray[np.float64]:

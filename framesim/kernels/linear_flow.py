@@ -40,8 +40,8 @@ def most_live(target: Any, n_bits: int) -> int:
 @compiled
 def flow(
     target: Any, fault: Any, action: Any, maps: Any, differs: Any, hunting: Any, bits: Any, sent_bits: int,
-    disturbed: int, start: Any, moves: Any, first: int, leaves: Any, leave_at: int, room: int, accepted: Any,
-    spoken: Any, ends: Any,
+    disturbed: int, start: Any, moves: Any, first: int, leaves: Any, leave_at: int, room: int, floor: float,
+    accepted: Any, spoken: Any, ends: Any,
 ) -> None:  # fmt: skip
     """Follow all receivers until they have concluded or the bits are over.
 
@@ -61,9 +61,10 @@ def flow(
         leaves: bool (n_states,), where unchanged content leaves the sum after bit ``leave_at``.
         leave_at: see ``leaves``; -1: never.
         room: at least ``most_live``.
+        floor: states with less probability than this in all are followed no further.
         accepted: float64 (n_bits + 1, 2, n_channel), zeros; by bits until accepted, and content same or other.
         spoken: float64 (n_checks,), zeros; the first check to speak.
-        ends: float64 (3,), zeros; never seen or left, not concluded, taken out by ``leaves``.
+        ends: float64 (3,), zeros; never seen or left, not concluded or followed no further, taken out by ``leaves``.
     """
     n_states, n_values, n_channel = target.shape[0], maps.shape[1], start.size
     block = np.zeros((2, room, 2, n_channel, n_values))
@@ -77,17 +78,14 @@ def flow(
         for place in range(n_now):
             state = live[now, place]
             here = block[now, place]
-            if hunting[state] and at >= sent_bits:
-                ends[0] += here.sum()
+            whole = here.sum()
+            if whole < floor or (hunting[state] and at >= sent_bits):
+                ends[0 if whole >= floor else 1] += whole
                 here[:] = 0
                 continue
             for flip in range(2):
                 level = np.int64(bits[at]) ^ flip
                 goal, check, row = target[state, level], fault[state, level], action[state, level]
-                if goal >= 0 and goal != 1 and slot[goal] < 0:
-                    slot[goal] = n_then
-                    live[then, n_then] = goal
-                    n_then += 1
                 for old in range(2):
                     content = 1 if differs[state, level] else old
                     for one in range(n_channel):
@@ -98,6 +96,10 @@ def flow(
                             share = moves[kind, flip, one, other]
                             if share == 0:
                                 continue
+                            if goal >= 0 and goal != 1 and slot[goal] < 0:
+                                slot[goal] = n_then
+                                live[then, n_then] = goal
+                                n_then += 1
                             if goal < 0:
                                 total = share * mass.sum()
                                 if check >= 0:

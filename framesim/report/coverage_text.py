@@ -1,32 +1,33 @@
 """The coverage report on a terminal: one plain sentence a column first, then the counts side by side."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 from rich.console import Console
 from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from framesim.coverage.estimate import Estimate
+from framesim.coverage.estimate import Estimate, rounded
 from framesim.coverage.result import AnalogResult, CoverageReport, FrameResult, share_of
 from framesim.networks.registry import network
 from framesim.report.caution import CAUTION
+from framesim.report.plain import one_line
 from framesim.words import Check
 
 __all__ = ["draw_coverage", "sentences"]
 
 MEANINGS = {
-    "good": "separated and suppressed",
-    "typical": "same compartment",
-    "poor": "bundled for about 10 cm",
-    "fault": "cracked or touching ignition lead",
+    "good": "wires apart, leads suppressed",
+    "typical": "wires in the engine's compartment",
+    "poor": "wires bundled with a lead for about 10 cm",
+    "fault": "a cracked or touching ignition lead",
 }
 
 
 def draw_coverage(console: Console, report: CoverageReport) -> None:
     """Draw the whole report."""
-    console.print(Text(report.title, style="bold"))
-    parts = [report.note] if report.note else []
+    console.print(Text(one_line(report.title), style="bold"))
+    parts = [one_line(report.note)] if report.note else []
     parts.append(f"seed {report.seed}")
     console.print(Text(" · ".join(parts), style="dim"))
     if report.partial:
@@ -59,23 +60,28 @@ def _sentence(report: CoverageReport, frames: FrameResult, analog: AnalogResult 
         opening = frames.column.capitalize()
     else:
         meaning = f" ({MEANINGS[frames.column]})" if frames.column in MEANINGS else ""
-        rpm = report.disturbance.get("speed_rpm", 0)
+        rpm = report.disturbance[frames.column]["source"]["speed_rpm"]
         opening = f"{frames.column.capitalize()}{meaning}, {report.hours:,.3g} h at {rpm:,.0f} rpm"
     said = []
-    if analog is not None:
-        share = analog.silent.wrong / analog.silent.samples if analog.silent.samples else 0.0
-        wrong = f"{analog.silent.wrong:,} of {analog.silent.samples:,} values ({share:.1%})"
-        said.append(f"{wrong if analog.silent.wrong else 'no value'} silently wrong on the analog line")
+    if analog is not None and analog.wrong is not None:
+        said.append(f"{_wrong(analog)} silently wrong on the analog line")
     said.append(f"{_number(tally.disturbed)} of {tally.frames:,} frames disturbed")
     if tally.first:
         caught = ", ".join(f"{check.value} {count:,}" for check, count in _sorted(tally.first))
         said.append(f"caught first by {caught}")
     undetected = frames.undetected
     if undetected is not None and not tally.undetected:
-        said.append(f"none undetected, which bounds the rate to {_bound(undetected, frames)}")
+        said.append(f"none undetected, so fewer than {_bound(undetected, frames)}")
     elif undetected is not None:
-        said.append(f"{tally.undetected:,} accepted wrong, P = {_figures(undetected)} per frame")
+        said.append(f"{tally.undetected:,} accepted wrong: {undetected.text()}")
     return f"{opening}: " + "; ".join(said) + "."
+
+
+def _wrong(analog: AnalogResult) -> str:
+    silent = analog.silent
+    if not silent.wrong:
+        return "no value"
+    return f"{silent.wrong:,} of {silent.samples:,} values ({silent.wrong / silent.samples:.1%})"
 
 
 def _number(count: int) -> str:
@@ -83,32 +89,24 @@ def _number(count: int) -> str:
 
 
 def _bound(estimate: Estimate, frames: FrameResult) -> str:
-    level = f"{estimate.confidence * 100:.6g} %"
+    level = f"({estimate.confidence * 100:.6g}\u00a0%, {estimate.method})"
     if frames.frames_per_hour is None:
-        return f"fewer than {estimate.high:.2g} per frame ({level})"
-    return f"fewer than {estimate.high * frames.frames_per_hour:.2g} per hour ({level})"
+        return f"{rounded(estimate.high, up=True)} per frame {level}"
+    return f"{rounded(estimate.high * frames.frames_per_hour, up=True)} an hour {level}"
 
 
-def _figures(estimate: Estimate) -> str:
-    level = f"{estimate.confidence * 100:.6g} %"
-    if not estimate.best:
-        return f"< {estimate.high:.2g} ({level})"
-    return f"{estimate.best:.3g} [{estimate.low:.3g}, {estimate.high:.3g}] ({level})"
-
-
-def _sorted(counts: object) -> list[tuple[Check, int]]:
-    items = dict(counts)  # type: ignore[call-overload]
-    return sorted(items.items(), key=lambda item: (-item[1], list(Check).index(item[0])))
+def _sorted(counts: Mapping[Check, int]) -> list[tuple[Check, int]]:
+    return sorted(counts.items(), key=lambda item: (-item[1], list(Check).index(item[0])))
 
 
 Rows = list[tuple[str, list[str]]]
 
 
 def _table(title: str, columns: tuple[str, ...], rows: Rows) -> Table:
-    table = Table(title=title, title_justify="left", title_style="bold", box=None, pad_edge=False, padding=(0, 2, 0, 0))
+    table = Table(title=title, title_justify="left", title_style="bold", box=None, pad_edge=False, padding=(0, 1, 0, 0))
     table.add_column("")
     for column in columns:
-        table.add_column(column, justify="right")
+        table.add_column(column, justify="right", no_wrap=True)
     for label, cells in rows:
         table.add_row(label, *cells)
     return table
@@ -126,13 +124,14 @@ def _analog_rows(report: CoverageReport) -> Rows:
         row("samples taken", lambda r: f"{r.silent.samples:,}"),
         row(f"silently wrong, by {limit:.3g} {first.unit} or more", lambda r: f"{r.silent.wrong:,}"),
         row("  share", lambda r: _share(r.silent.wrong, r.silent.samples, r.confidence)[0]),
-        row("  interval", lambda r: _share(r.silent.wrong, r.silent.samples, r.confidence)[1]),
+        row(f"  {_level(first.confidence)}", lambda r: _share(r.silent.wrong, r.silent.samples, r.confidence)[1]),
+        row("  with a ground of its own", lambda r: f"{r.silent.own_ground:,}"),
     ]
     limits = sorted({limit for result in results for limit in result.silent.off_by} - {first.wrong_from_lsb})
     for steps in limits:
         label = f"off by {steps * first.lsb_value:.3g} {first.unit} or more"
         rows.append(row(label, lambda r, steps=steps: f"{r.silent.off_by.get(steps, 0):,}"))  # type: ignore[misc]
-    rows.append(row("largest error", lambda r: f"{r.silent.largest * r.lsb_value:.3g} {r.unit}"))
+    rows.append(row(f"largest error, {first.unit}", lambda r: f"{r.silent.largest * r.lsb_value:.3g}"))
     rows.append(row("caught by the range check", lambda r: f"{r.silent.implausible:,}"))
     return rows
 
@@ -149,9 +148,9 @@ def _frame_rows(report: CoverageReport) -> Rows:
             row("  a fast transient inside", lambda r: f"{r.funnel.touched:,}" if r.funnel else ""),
             row("  comparator toggled", lambda r: f"{r.funnel.toggled:,}" if r.funnel else ""),
         ]
-    rows.append(row("disturbed: a bit was read wrong", lambda r: f"{r.tally.disturbed:,}"))
+    rows.append(row("disturbed: a bit read wrong", lambda r: f"{r.tally.disturbed:,}"))
     rows.append(row("  bits read wrong", lambda r: f"{r.tally.flips:,}"))
-    rows.append(row("delivered all the same", lambda r: f"{r.tally.shrugged_off:,}"))
+    rows.append(row("delivered: ACK slot, last EOF bit", lambda r: f"{r.tally.shrugged_off:,}"))
     rows.append(row("caught", lambda r: f"{r.tally.detected:,}"))
     checks = [check for check in Check if any(r.tally.first.get(check) for r in results)]
     for check in checks:
@@ -160,13 +159,20 @@ def _frame_rows(report: CoverageReport) -> Rows:
         )
     for check in [check for check in Check if any(r.tally.alone.get(check) for r in results)]:
         rows.append(
-            row(f"  alone enough: {check.value}", lambda r, check=check: f"{r.tally.alone.get(check, 0):,}")  # type: ignore[misc]
+            row(f"  alone: {check.value} would have", lambda r, check=check: f"{r.tally.alone.get(check, 0):,}")  # type: ignore[misc]
         )
     rows.append(row("never seen as a frame", lambda r: f"{r.tally.unseen:,}"))
     rows.append(row("undetected: accepted wrong", lambda r: f"{r.tally.undetected:,}"))
     rows.append(row("  per frame sent", lambda r: _share(r.tally.undetected, r.tally.frames, r.confidence)[0]))
-    rows.append(row("  interval", lambda r: _share(r.tally.undetected, r.tally.frames, r.confidence)[1]))
+    level = _level(results[0].confidence)
+    rows.append(row(f"  {level}", lambda r: _share(r.tally.undetected, r.tally.frames, r.confidence)[1]))
+    if any(result.idle_flips is not None for result in results):
+        rows.append(row("false starts on the idle wire", lambda r: f"{r.idle_flips:,}"))
     return rows
+
+
+def _level(confidence: float) -> str:
+    return f"{confidence * 100:.6g} % Clopper-Pearson"
 
 
 def _share(seen: int, trials: int, confidence: float) -> tuple[str, str]:
@@ -174,7 +180,7 @@ def _share(seen: int, trials: int, confidence: float) -> tuple[str, str]:
     if not trials:
         return "not sampled", ""
     estimate = share_of(seen, trials, confidence)
-    level = f"{confidence * 100:.6g} %"
+    low, high = rounded(estimate.low, up=False, digits=3), rounded(estimate.high, up=True, digits=3)
     if not seen:
-        return f"< {estimate.high:.2g}", f"{level}, none seen"
-    return f"{estimate.best:.3g}", f"{estimate.low:.3g}…{estimate.high:.3g} ({level})"
+        return "none seen", f"below {high}"
+    return f"{rounded(seen / trials, digits=3)}", f"{low}…{high}"

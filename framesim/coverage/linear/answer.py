@@ -9,20 +9,22 @@ from framesim.disturbance.scatter import Scatter
 from framesim.errors import BadArgument, NotFeasible, check_number
 from framesim.words import Check
 
-__all__ = ["FrameResidual", "bit_error_ratio_of"]
+__all__ = ["EXACT", "FrameResidual", "bit_error_ratio_of"]
+
+EXACT = 1e-9  #: limits no further apart than this part of the value make it exact
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FrameResidual:
     """P(undetected) of one frame, sent once, at one receiver that is disturbed alone.
 
-    No chance enters: ``low`` and ``high`` hold for certain, and where they are equal the value is exact.
+    No chance enters: ``low`` and ``high`` hold for certain.
 
     Attributes:
         network: as in ``framesim.networks()``.
         low: no smaller than this.
         high: no larger than this.
-        method: ``"exact"``, or ``"bounded"`` where something is only limited from above or below.
+        method: ``"exact"`` (to nine digits or more), or ``"bounded"`` where something is only limited.
         basis: in words, what was counted and what was only bounded.
         patterns: number of flips → number of undetected patterns on the wire, all of them counted. Flips after the
             frame has become valid do not count. None: not counted.

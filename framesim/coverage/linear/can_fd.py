@@ -41,6 +41,7 @@ __all__ = ["AcceptedPattern", "can_fd_residual", "undetected_patterns"]
 REST_BITS = 30  # a receiver that counts on more bits than were sent meets six equal ones within a few of them
 MOST_FLIPS = 4
 QUICK_S = 3.0
+NEGLIGIBLE = 1e-12  # part of the chance of one pattern
 ROOM = 1 << 16
 
 
@@ -170,6 +171,7 @@ def _elsewhere(sent: WireFrame, ratio: float, most_flips: int) -> float:
         register=count_register(),
         rest_bits=REST_BITS,
         late_start_differs=True,
+        floor=NEGLIGIBLE * ratio ** (most_flips + 1),
         leave=crc_where_sent(sent, states),
     )
     return fsum([float(ends.accepted[:, :, -1].sum()), ends.undecided])

@@ -22,7 +22,7 @@ from bitarray import bitarray
 from numpy.typing import NDArray
 
 from framesim.codes import crc
-from framesim.coverage.linear.answer import FrameResidual, bit_error_ratio_of
+from framesim.coverage.linear.answer import EXACT, FrameResidual, bit_error_ratio_of
 from framesim.coverage.linear.flexray_words import LENGTH, code_of, guarded_fields, header_words, words_of
 from framesim.coverage.linear.flow import Register, channel_of, follow, speaks
 from framesim.coverage.linear.framing import Framing, Output, framing, nothing, without_guards
@@ -66,7 +66,7 @@ def flexray_residual(sent: WireFrame, channel: Any, *, most_flips: int = 8) -> F
         network=sent.network,
         low=low,
         high=low + beyond,
-        method="bounded" if beyond else "exact",
+        method="bounded" if beyond > EXACT * low else "exact",
         basis=BASIS,
         patterns=flexray_patterns(sent, most_flips) if most_flips else None,
     )

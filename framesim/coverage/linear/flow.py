@@ -19,9 +19,12 @@ from framesim.errors import BadArgument, NotFeasible
 from framesim.networks.automaton import CHECKS
 from framesim.words import Check
 
-__all__ = ["Channel", "Ends", "Leave", "Register", "channel_of", "counted", "follow", "speaks"]
+__all__ = ["Channel", "Ends", "Leave", "Register", "channel_of", "closely", "counted", "follow", "speaks"]
 
 MOST_BYTES = 1 << 30
+FIRST_FLOOR = 1e-24
+FINER = 1e-10
+ROUNDS = 5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,7 +83,7 @@ class Ends:
         accepted: shape (n_bits + 1, 2, n): by bits until accepted, content same (0) or other (1), channel state then.
         by_check: the first check to speak → probability.
         unseen: never taken for a frame, or left as one of an unknown format.
-        undecided: the receiver had not concluded when the bits were over.
+        undecided: the receiver had not concluded when the bits were over, or was followed no further.
         taken_out: see ``Leave``.
     """
 
@@ -89,6 +92,16 @@ class Ends:
     unseen: float
     undecided: float
     taken_out: float
+
+    @property
+    def delivered(self) -> float:
+        """Accepted with the sent content."""
+        return float(self.accepted[:, 0].sum())
+
+    @property
+    def undetected(self) -> float:
+        """Accepted with other content."""
+        return float(self.accepted[:, 1].sum())
 
 
 def speaks(check: Check) -> int:
@@ -131,6 +144,20 @@ def counted(most: int, *, chance: float | None = None) -> Channel:
     return Channel(np.eye(size)[0], keep, flip, np.eye(size))
 
 
+def closely(run: Callable[[float], Ends], *, part: float = 1e-9) -> Ends:
+    """Return what becomes of a frame, states that hardly matter left out.
+
+    Args:
+        run: from a floor to ``Ends``.
+        part: ``undecided`` may be at most this part of ``undetected``, unless it is so with every state followed.
+    """
+    for finer in range(ROUNDS):
+        ends = run(FIRST_FLOOR * FINER**finer)
+        if ends.undecided <= part * ends.undetected:
+            return ends
+    return run(0.0)
+
+
 def follow(
     states: Framing,
     bits: bitarray | frozenbitarray,
@@ -143,6 +170,7 @@ def follow(
     quiet: bool = False,
     late_start_differs: bool = False,
     leave: Leave | None = None,
+    floor: float = 0.0,
 ) -> Ends:
     """Return what becomes of the frame ``bits``.
 
@@ -157,6 +185,7 @@ def follow(
         quiet: nothing flips after the frame.
         late_start_differs: a receiver that misses the very first bit counts as one with other content.
         leave: what is taken out.
+        floor: states of less probability are followed no further and count as ``undecided``.
 
     Raises:
         NotFeasible: too many states at once for the memory that is used.
@@ -199,7 +228,7 @@ def follow(
     linear_flow.flow(
         states.target, states.fault, actions[states.output], np.array(rows, np.int32), differs, states.hunting, wire,
         len(bits), len(bits) if quiet else len(wire), channel.start, np.stack([disturbed, resting]), register.first,
-        np.zeros(states.n_states, bool) if leave is None else leave.states, NONE if leave is None else leave.at, room,
+        np.zeros(states.n_states, bool) if leave is None else leave.states, NONE if leave is None else leave.at, room, floor,
         accepted, spoken, ends,
     )  # fmt: skip
     return Ends(

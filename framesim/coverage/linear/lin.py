@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from framesim.codes import lin_parity
-from framesim.coverage.linear.answer import FrameResidual
-from framesim.coverage.linear.flow import Channel, Ends, Register, channel_of, counted, follow, speaks
+from framesim.coverage.linear.answer import EXACT, FrameResidual
+from framesim.coverage.linear.flow import Channel, Ends, Register, channel_of, closely, counted, follow, speaks
 from framesim.coverage.linear.framing import Framing, Output, framing, nothing, without_guards
 from framesim.errors import check_range
 from framesim.networks.lin import FIRST_CLASSIC, HEADER_MOST, LIN, LinFrame, response_most
@@ -45,17 +45,17 @@ def lin_residual(sent: WireFrame, channel: Any, *, most_flips: int = 4, quiet: b
         NotFeasible: the channel has no states, or too many.
     """
     check_range("most_flips", most_flips, 0, 8, base="d")
-    ends = lin_ends(sent, channel_of(channel, "lin"), quiet=quiet)
-    undetected = float(ends.accepted[:, 1].sum())
+    found = channel_of(channel, "lin")
+    ends = closely(lambda floor: lin_ends(sent, found, quiet=quiet, floor=floor))
     return FrameResidual(
         network="lin",
-        low=undetected,
-        high=undetected + ends.undecided,
-        method="exact" if not ends.undecided else "bounded",
+        low=ends.undetected,
+        high=ends.undetected + ends.undecided,
+        method="exact" if ends.undecided <= EXACT * ends.undetected else "bounded",
         basis=BASIS,
         patterns=lin_patterns(sent, most_flips, quiet=quiet) if most_flips else None,
         by_check=ends.by_check,
-        delivered=float(ends.accepted[:, 0].sum()),
+        delivered=ends.delivered,
         unseen=ends.unseen,
     )
 
@@ -70,8 +70,8 @@ def lin_patterns(sent: WireFrame, most_flips: int, *, quiet: bool = False) -> di
     return {flips: round(ends.accepted[:, 1, flips].sum()) for flips in range(1, most_flips + 1)}
 
 
-def lin_ends(sent: WireFrame, channel: Channel, *, quiet: bool = False) -> Ends:
-    """Return what becomes of a LIN frame on ``channel``.
+def lin_ends(sent: WireFrame, channel: Channel, *, quiet: bool = False, floor: float = 0.0) -> Ends:
+    """Return what becomes of a LIN frame on ``channel``; ``floor`` as for ``flow.follow``.
 
     Raises:
         BadArgument: not a LIN frame.
@@ -87,6 +87,7 @@ def lin_ends(sent: WireFrame, channel: Channel, *, quiet: bool = False) -> Ends:
         content=frozenset({"identifier", "data"}).__contains__,
         rest_bits=rest_bits,
         quiet=quiet,
+        floor=floor,
     )
 
 

@@ -141,7 +141,9 @@ def precisely(value: Callable[[Any], Any], ratio: float) -> float:
             result = value(library.mpf(ratio))
             if result > 0 and precision + library.log(result, 2) > GUARD_BITS:
                 if not float(result):
-                    raise NotFeasible(f"P(undetected)={library.nstr(result, 5)}: smaller than any float; raise the ratio")
+                    raise NotFeasible(
+                        f"P(undetected)={library.nstr(result, 5)}: smaller than any float; raise the ratio"
+                    )
                 return float(result)
         if precision > 1 << 16:
             return 0.0  # nothing passes at all

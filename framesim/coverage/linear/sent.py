@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from framesim.codes import sent_crc
-from framesim.coverage.linear.answer import FrameResidual
-from framesim.coverage.linear.flow import Channel, Ends, Register, channel_of, counted, follow, speaks
+from framesim.coverage.linear.answer import EXACT, FrameResidual
+from framesim.coverage.linear.flow import Channel, Ends, Register, channel_of, closely, counted, follow, speaks
 from framesim.coverage.linear.framing import Framing, Output, framing, nothing, without_guards
 from framesim.errors import BadArgument, check_range
 from framesim.linecoding.pulses import LONG, PAUSE_MOST, SYNC_TICKS
@@ -46,18 +46,17 @@ def sent_residual(sent: WireFrame, channel: Any, *, most_flips: int = 2, quiet: 
         NotFeasible: the channel has no states, or too many.
     """
     check_range("most_flips", most_flips, 0, 6, base="d")
-    ends = sent_ends(sent, channel_of(channel, "sent"), quiet=quiet)
-    undetected = float(ends.accepted[:, 1].sum())
-    high = undetected + ends.undecided
+    found = channel_of(channel, "sent")
+    ends = closely(lambda floor: sent_ends(sent, found, quiet=quiet, floor=floor))
     return FrameResidual(
         network=sent.network,
-        low=undetected,
-        high=high,
-        method="exact" if high == undetected else "bounded",
+        low=ends.undetected,
+        high=ends.undetected + ends.undecided,
+        method="exact" if ends.undecided <= EXACT * ends.undetected else "bounded",
         basis=BASIS,
         patterns=sent_patterns(sent, most_flips, quiet=quiet) if most_flips else None,
         by_check=ends.by_check,
-        delivered=float(ends.accepted[:, 0].sum()),
+        delivered=ends.delivered,
         unseen=ends.unseen,
     )
 
@@ -72,8 +71,8 @@ def sent_patterns(sent: WireFrame, most_flips: int, *, quiet: bool = False) -> d
     return {flips: round(ends.accepted[:, 1, flips].sum()) for flips in range(1, most_flips + 1)}
 
 
-def sent_ends(sent: WireFrame, channel: Channel, *, quiet: bool = False) -> Ends:
-    """Return what becomes of a SENT frame on ``channel``.
+def sent_ends(sent: WireFrame, channel: Channel, *, quiet: bool = False, floor: float = 0.0) -> Ends:
+    """Return what becomes of a SENT frame on ``channel``; ``floor`` as for ``flow.follow``.
 
     Raises:
         BadArgument: not a SENT frame.
@@ -90,6 +89,7 @@ def sent_ends(sent: WireFrame, channel: Channel, *, quiet: bool = False) -> Ends
         content=frozenset({"status", "data"}).__contains__,
         rest_bits=paused + 2 * SYNC_TICKS + LONG,
         quiet=quiet,
+        floor=floor,
     )
 
 

@@ -35,7 +35,7 @@ def widths_of(frame: SentFrame) -> tuple[float, ...]:
     Each is the time from a falling edge to the next; the last one ends where the next frame begins.
 
     >>> widths_of(SentFrame(status=1, nibbles=(0, 15)))
-    (56.0, 13.0, 12.0, 27.0, 22.0)
+    (56.0, 13.0, 12.0, 27.0, 15.0)
     """
     assert SENT.configured_for is not None
     wire = encode_with(SENT.configured_for(frame), frame).bits
