@@ -12,6 +12,9 @@ if TYPE_CHECKING:
     from framesim.analog import AnalogLine as AnalogLine
     from framesim.coverage.compare import compare as compare
     from framesim.coverage.measure import measure_coverage as measure_coverage
+    from framesim.coverage.population import Payloads as Payloads
+    from framesim.coverage.residual_curve import Residual as Residual
+    from framesim.coverage.residual_curve import residual as residual
     from framesim.coverage.scenario import load_scenario as load_scenario
     from framesim.disturbance import Bursts as Bursts
     from framesim.disturbance import GilbertElliott as GilbertElliott
@@ -74,6 +77,9 @@ _PLACES = {
     "measure_coverage": "framesim.coverage.measure",
     "networks": "",
     "receive": "framesim.judging",
+    "residual": "framesim.coverage.residual_curve",
+    "Residual": "framesim.coverage.residual_curve",
+    "Payloads": "framesim.coverage.population",
 }
 
 __all__ = [*sorted(_PLACES), "__version__"]  # noqa: PLE0604 - every key is a str

@@ -41,13 +41,13 @@ def check_range(name: str, value: object, low: int, high: int, *, clause: str = 
     if not isinstance(value, int) or isinstance(value, bool):
         raise BadArgument(f"{name}={value!r}: expected int, got {type(value).__name__}")
     if not low <= value <= high:
+        if abs(value) > 10**300:
+            raise BadArgument(f"{name}: a number of more than 300 digits; must lie in {low:{base}}..{high:{base}}")
         where = f" ({clause})" if clause else ""
         raise BadArgument(f"{name}={value:{base}}: must lie in {low:{base}}..{high:{base}}{where}")
 
 
-def check_number(
-    name: str, value: object, low: float, high: float, *, unit: str = "", open_low: bool = False
-) -> None:
+def check_number(name: str, value: object, low: float, high: float, *, unit: str = "", open_low: bool = False) -> None:
     """Raise unless ``value`` is a finite real number within ``low..high``.
 
     Args:
@@ -63,6 +63,8 @@ def check_number(
     """
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise BadArgument(f"{name}={value!r}: expected a number, got {type(value).__name__}")
+    if isinstance(value, int) and abs(value) > 10**300:
+        raise BadArgument(f"{name}: a number of more than 300 digits; expected one that can be computed with")
     bounds = f"{'more than ' if open_low else ''}{low:g}"
     rule = f"at least {bounds}" if math.isinf(high) and not open_low else f"{bounds}..{high:g}"
     if math.isinf(high) and open_low:

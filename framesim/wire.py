@@ -58,8 +58,8 @@ class WireFrame:
         """
         seen = bitarray(self.bits)
         for position in positions:
-            if not 0 <= position < len(seen):
-                raise BadArgument(f"flip={position}: must lie in 0..{len(seen) - 1}, the wire bits of this frame")
+            if type(position) is not int or not 0 <= position < len(seen):
+                raise BadArgument(f"flip={position!r}: must lie in 0..{len(seen) - 1}, the wire bits of this frame")
             seen.invert(position)
         return seen
 

@@ -18,13 +18,15 @@ __all__ = ["run"]
 
 INTERRUPTED = 130
 
-ABOUT = """Run a scenario: frames and an analog voltage carry one value under one disturbance; say what each check
-caught, how often a wrong frame passed as right, and how often the voltage was silently wrong. Without a file, the
-built-in street-sweeper scenario (invented data)."""
+ABOUT = """Run a scenario: frames and an analog voltage carry one value under one
+disturbance. Say what each check caught, how often a wrong frame passed as right,
+and how often the voltage was silently wrong. Without a file: the built-in
+street-sweeper scenario (invented data)."""
 
-CAUTION = """For teaching and for comparing codes; it replaces no EMC test and no safety assessment. Ignition circuits
-carry tens of kilovolts: never probe them, never build these waveforms into hardware, never inject simulated errors
-on a vehicle that can move."""
+CAUTION = """For teaching and for comparing codes; it replaces no EMC test and no safety
+assessment. Ignition circuits carry tens of kilovolts: never probe them, never
+build these waveforms into hardware, never inject simulated errors on a vehicle
+that can move."""
 
 
 def run(arguments: Sequence[str]) -> int:

@@ -55,6 +55,8 @@ def parse_toml(text: str, *, file: str) -> dict[str, Any]:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise BadInput(f"{file}: not TOML: {error}") from None
+    except (ValueError, RecursionError):  # a number of thousands of digits, brackets nested by the thousand
+        raise BadInput(f"{file}: not TOML that can be read: a number too long, or brackets nested too deep") from None
 
 
 def read_text(path: str, *, what: str) -> str:

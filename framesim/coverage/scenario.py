@@ -1,6 +1,5 @@
 """A scenario: what is sent, over which link, under which disturbance, and for how long."""
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
@@ -16,6 +15,7 @@ from framesim.errors import BadArgument, BadInput, check_number, check_range
 
 __all__ = ["SWEEPER", "Scenario", "Sender", "Signal", "load_scenario"]
 
+LARGEST = 1e12  # of a physical value
 Severity = Literal["good", "typical", "poor", "fault"]
 
 
@@ -45,8 +45,8 @@ class Signal:
 
     def __post_init__(self) -> None:
         for name in ("low", "high", "centre", "swing"):
-            check_number(name, getattr(self, name), -math.inf, math.inf)
-        check_number("swing_s", self.swing_s, 0, math.inf, unit="s", open_low=True)
+            check_number(name, getattr(self, name), -LARGEST, LARGEST)
+        check_number("swing_s", self.swing_s, 1e-3, LARGEST, unit="s")
         check_number("every_s", self.every_s, 1e-4, 3600, unit="s")
         if self.low >= self.high:
             raise BadArgument(f"high={self.high:g}: must be more than low={self.low:g}")
@@ -149,7 +149,7 @@ class Scenario:
         longest_s = self.sender.most_bits / self.link.bit_rate
         if self.signal.every_s <= longest_s:
             raise BadArgument(
-                f"every_s={self.signal.every_s:g}: a frame of up to {self.sender.most_bits} bits takes "
+                f"signal.every_s={self.signal.every_s:g}: a frame of up to {self.sender.most_bits} bits takes "
                 f"{longest_s:.2g} s at {self.link.bit_rate:g} bit/s; must be more"
             )
 
@@ -223,10 +223,12 @@ def scenario_from_text(text: str, *, file: str) -> Scenario:
     own = ["title", "note", "seed", "confidence", "severities", "hours", "frames", "wrong_from_lsb"]
     parts = {"signal": Signal, "sender": Sender, "link": CanLink, "analog": AnalogLine}
     expect_keys(table, [*own, *parts, "disturbance"], file=file, key="")
+    disturbance = _disturbance(table, file)
+    _refuse_idle_keys(table, disturbance, file)
     built: dict[str, Any] = {}
     for name, record in parts.items():
         built[name] = build(record, table.get(name, {}), file=file, key=name)
-    built["disturbance"] = _disturbance(table, file)
+    built["disturbance"] = disturbance
     return build(
         Scenario,
         table,
@@ -235,6 +237,20 @@ def scenario_from_text(text: str, *, file: str) -> Scenario:
         given={**built, "source": table},
         skip=frozenset([*parts, "disturbance"]),
     )
+
+
+def _refuse_idle_keys(table: Mapping[str, Any], disturbance: Any, file: str) -> None:
+    """Raise at a key that would do nothing under this disturbance."""
+    if isinstance(disturbance, Ignition):
+        if "frames" in table:
+            raise BadInput(f"{file}: frames: does nothing under an engine; say hours")
+        return
+    for key in ("hours", "severities", "analog", "wrong_from_lsb"):
+        if table.get(key):
+            raise BadInput(f"{file}: {key}: does nothing without an engine; leave it out")
+    for key in table.get("link", {}) if isinstance(table.get("link"), dict) else ():
+        if key != "bit_rate":
+            raise BadInput(f"{file}: link.{key}: does nothing without an engine; leave it out")
 
 
 def _disturbance(table: Mapping[str, Any], file: str) -> Any:

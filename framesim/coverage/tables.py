@@ -79,12 +79,21 @@ def expect_type(value: object, hint: Any, *, file: str, key: str) -> Any:
     """
     fitted = _fit(value, hint)
     if fitted is _NO:
-        got = f"{value!r}" if not isinstance(value, dict | list) else type(value).__name__
-        raise BadInput(f"{file}: {key}: expected {_form(hint)}, got {got}")
+        raise BadInput(f"{file}: {key}: expected {_form(hint)}, got {_shown(value)}")
     return fitted
 
 
 _NO = object()
+LONGEST_SHOWN = 60
+MOST = 1e300  # a larger number fits no formula
+
+
+def _shown(value: object) -> str:
+    """Return a value as a message may show it: short."""
+    if isinstance(value, int) and not isinstance(value, bool) and abs(value) > MOST:
+        return "a number of more than 300 digits"
+    text = repr(value) if not isinstance(value, dict) else "a table"
+    return text if len(text) <= LONGEST_SHOWN else f"{text[:LONGEST_SHOWN]}..."
 
 
 def _fit(value: object, hint: Any) -> Any:
@@ -97,8 +106,9 @@ def _fit(value: object, hint: Any) -> Any:
     if origin is tuple:
         return _fit_tuple(value, arguments)
     if hint is float:
-        right = isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
-        return float(value) if right else _NO  # type: ignore[arg-type]
+        if isinstance(value, bool) or not isinstance(value, int | float) or abs(value) > MOST:
+            return _NO
+        return float(value) if math.isfinite(value) else _NO
     if hint is int:
         return value if isinstance(value, int) and not isinstance(value, bool) else _NO
     if hint is bytes:

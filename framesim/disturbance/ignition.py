@@ -88,15 +88,19 @@ class Ignition:
     def __post_init__(self) -> None:
         check_number("speed_rpm", self.speed_rpm, 10, 30_000, unit="rpm")
         check_range("cylinders", self.cylinders, 1, 64, base="d")
-        if self.strokes not in (2, 4):
+        if type(self.strokes) is not int or self.strokes not in (2, 4):
             raise BadArgument(f"strokes={self.strokes!r}: must be 2 or 4")
-        if self.leads not in LEADS:
+        if not isinstance(self.leads, str) or self.leads not in LEADS:
             raise BadArgument(f"leads={self.leads!r}: must be one of {', '.join(LEADS)}")
-        if self.severity not in SEVERITIES:
+        if type(self.wasted_spark) is not bool:
+            raise BadArgument(f"wasted_spark={self.wasted_spark!r}: expected bool")
+        if not isinstance(self.severity, str) or self.severity not in SEVERITIES:
             raise BadArgument(f"severity={self.severity!r}: must be one of {', '.join(SEVERITIES)}")
         if self.wasted_spark and (self.strokes != 4 or self.cylinders % 2):
             raise BadArgument("wasted_spark=True: needs four strokes and an even number of cylinders")
         if self.cylinder_gains is not None:
+            if not isinstance(self.cylinder_gains, tuple):
+                raise BadArgument(f"cylinder_gains={self.cylinder_gains!r}: expected a tuple of numbers")
             if len(self.cylinder_gains) != self.cylinders:
                 raise BadArgument(
                     f"len(cylinder_gains)={len(self.cylinder_gains)}: must equal cylinders={self.cylinders}"

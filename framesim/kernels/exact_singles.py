@@ -20,7 +20,8 @@ def find_singles(
     """Find the single flips before the end of the protected bits with which a receiver accepts.
 
     Each flip is followed until the receiver is back in the state of the undisturbed one: from there on it will be
-    accepted if the registers are equal too, and never if they are not. Nearly all are back within a few bits.
+    accepted if the registers are equal too, and never if they are not. Nearly all are back within a few bits; the
+    others are stopped for good where an earlier one was.
 
     Args:
         target: see ``exact_trellis.unroll``, as all up to ``width``.
@@ -49,36 +50,41 @@ def find_singles(
     own_state, own_register = np.zeros(n_bits + 1, np.uint64), np.zeros(n_bits + 1, np.uint64)
     own_register[0] = start
     low = U(0xFFFFFFFF)
+    dead, trail = np.zeros((n_bits + 1, n_states), np.uint32), np.zeros(n_bits + 1, np.uint64)
     found = 0
     for number in range(wires.shape[0]):
         bits = wires[number]
-        accept_at = U(0)
+        mark = np.uint32(number + 1)
+        accept_at: Any = U(0)
         while own_state[accept_at] != U(1):
             move = moves[(own_state[accept_at] << U(1)) | U(bits[accept_at])]
             register = own_register[accept_at]
             if move >> U(32) & U(1):
-                state, level = own_state[accept_at], bits[accept_at]
-                register = U(shifted(np.uint32(register), jump[state, level], powers, width))
+                own, level = own_state[accept_at], bits[accept_at]
+                register = U(shifted(np.uint32(register), jump[own, level], powers, width))
             accept_at += U(1)
             own_state[accept_at], own_register[accept_at] = (move >> U(33)) - U(1), register ^ (move & low)
-        for flipped in range(accept_at):
+        # From the last flip to the first: where one was stopped, an earlier one that comes there will be too.
+        for back in range(accept_at):
+            flipped = accept_at - U(1) - back
             if left[own_state[flipped]] == 0:
-                break  # a flip behind the protected bits changes no content
-            at = flipped
+                continue  # a flip behind the protected bits changes no content
+            at: Any = flipped
             state, register = own_state[at], own_register[at]
-            level = U(bits[at]) ^ U(1)
+            here = U(bits[at]) ^ U(1)
+            stopped = True
             while True:
-                move = moves[(state << U(1)) | level]
-                there = move >> U(33)
-                if there == U(0):
+                move = moves[(state << U(1)) | here]
+                if move >> U(33) == U(0):
                     break
                 if move >> U(32) & U(1):
-                    register = U(shifted(np.uint32(register), jump[state, level], powers, width))
+                    register = U(shifted(np.uint32(register), jump[state, here], powers, width))
                 register ^= move & low
-                state = there - U(1)
+                state = (move >> U(33)) - U(1)
                 at += U(1)
                 if state <= U(1):
                     if state == U(1):
+                        stopped = False
                         if register == U(0):
                             if found < frame.size:
                                 frame[found], place[found], end[found] = number, flipped, at
@@ -87,12 +93,17 @@ def find_singles(
                     if at >= U(sent_bits[number]):
                         break
                 elif at < accept_at and state == own_state[at]:
+                    stopped = False
                     if register == own_register[at]:
                         if found < frame.size:
                             frame[found], place[found], end[found] = number, flipped, accept_at
                         found += 1
                     break
-                if at == U(n_bits):
+                if at == U(n_bits) or dead[at, state] == mark:
                     break
-                level = U(bits[at])
+                trail[at] = state
+                here = U(bits[at])
+            if stopped:
+                for gone in range(flipped + U(1), at):
+                    dead[gone, trail[gone]] = mark
     return found

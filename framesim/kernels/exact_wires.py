@@ -15,7 +15,7 @@ __all__ = ["count_frames", "lay_out"]
 def _protected(
     target: Any, add: Any, jump: Any, powers: Any, width: int, left: Any, held: Any, start: Any, word: Any, mask: Any,
     wire: Any,
-) -> tuple[int, int]:  # fmt: skip
+) -> Any:  # fmt: skip
     """Put protected bits on the wire, stuff bits and CRC with them.
 
     Args:

@@ -132,12 +132,19 @@ def test_the_built_in_scenario_can_be_written_out_and_read_back(tmp_path):
     assert json.loads(done.stdout)["title"].startswith("Street sweeper")
 
 
+def test_a_terminal_that_cannot_write_every_sign_gets_another():
+    done = run("--hours", "0.005", env={**os.environ, "PYTHONIOENCODING": "ascii"})
+    assert done.returncode == 0, done.stderr
+    assert "silently wrong" in done.stdout
+
+
 def test_a_channel_in_place_of_an_engine_counts_frames_and_has_no_analog_line(tmp_path):
     mine = tmp_path / "mine.toml"
     text = run("--show-scenario").stdout
     start, stop = text.index("[disturbance]"), text.index("[signal]")
     channel = '[disturbance]\nkind = "scatter"\nbit_error_ratio = 1e-3\n\n'
-    mine.write_text(text[:start] + channel + text[stop:], encoding="utf-8")
+    top = "".join(line for line in text[:start].splitlines(True) if not line.startswith(("hours", "severities")))
+    mine.write_text(top + channel + text[stop:], encoding="utf-8")
     done = run(str(mine), "--json", "--frames", "3000")
     assert done.returncode == 0, done.stderr
     report = json.loads(done.stdout)

@@ -8,6 +8,7 @@ from framesim.errors import BadInput
 SCATTER = SWEEPER.replace('kind = "ignition"', 'kind = "scatter"\nbit_error_ratio = 1e-3')
 for _line in ("speed_rpm = 2950", "cylinders = 4", "strokes = 4", 'leads = "long"'):
     SCATTER = SCATTER.replace(_line + "\n", "")
+SCATTER = "\n".join(line for line in SCATTER.splitlines() if not line.startswith(("hours", "severities"))) + "\n"
 
 
 def test_the_built_in_scenario_says_that_its_data_are_invented():
@@ -37,10 +38,20 @@ def test_the_built_in_scenario_says_that_its_data_are_invented():
         (("hours = 1.0", "hour = 1.0"), "hour: unknown key; did you mean 'hours'?"),
         (('["typical", "fault"]', '["typical", "awful"]'), "severities: expected a list of one of 'good'"),
         (('["typical", "fault"]', "[]"), "severities: expected a list without repeats"),
-        (("every_s = 0.010", "every_s = 0.0002"), "every_s=0.0002: a frame of up to "),
+        (("every_s = 0.010", "every_s = 0.0002"), "signal.every_s=0.0002: a frame of up to "),
         (("swing = 40.0", "swing = 90.0"), "signal.swing=90"),
         (('kind = "ignition"', 'kind = "thunder"'), "disturbance.kind: expected one of ignition, scatter"),
         (("[disturbance]", "[disturbance"), "not TOML"),
+        (
+            ("hours = 1.0", "hours = 1" + "0" * 400),
+            "hours: expected a finite number, got a number of more than 300 digits",
+        ),
+        (("cylinders = 4", "cylinders = 1" + "0" * 400), "disturbance.cylinders: a number of more than 300 digits"),
+        (("hours = 1.0", "hours = 1" + "0" * 5000), "a number too long"),
+        (("seed = 1", "seed = 1\na = " + "[" * 100_000), "nested too deep"),
+        (("swing_s = 23.0", "swing_s = 5e-324"), "signal.swing_s=5e-324: must be"),
+        (("high = 160.0", "high = 1e13"), "signal.high=10000000000000.0: must be"),
+        (("hours = 1.0", "frames = 10"), "frames: does nothing under an engine; say hours"),
         (("[link]", "[link]\nbit_rates = 5"), "link.bit_rates: unknown key; did you mean 'bit_rate'?"),
         (("[analog]", "[analog]\nbits = 10.5"), "analog."),
     ],
@@ -52,6 +63,13 @@ def test_a_slip_is_told_with_file_key_and_expected_form(change, told):
     assert str(caught.value).startswith("mine.toml: ")
     assert told in str(caught.value)
     assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize("key", ["hours = 2.0", 'severities = ["poor"]'])
+def test_a_key_that_would_do_nothing_under_a_channel_is_refused(key):
+    text = f"{key}\n{SCATTER}"
+    with pytest.raises(BadInput, match="does nothing without an engine"):
+        scenario_from_text(text, file="mine.toml")
 
 
 def test_a_negative_rate_is_refused():

@@ -43,13 +43,13 @@ class Verdicts:
     unseen: float
 
     @classmethod
-    def over(cls, fates: Sequence[Fate]) -> "Verdicts":
-        """Return the means over frames."""
+    def over(cls, fates: Sequence[Fate], weights: Sequence[float] | None = None) -> "Verdicts":
+        """Return the means over frames, each with its weight, or all alike."""
         spoken = [check for check in Check if any(check in fate.by_check for fate in fates)]
         return cls(
-            by_check={check: fmean(fate.by_check.get(check, 0.0) for fate in fates) for check in spoken},
-            delivered=fmean(fate.delivered for fate in fates),
-            unseen=fmean(fate.unseen for fate in fates),
+            by_check={check: fmean([fate.by_check.get(check, 0.0) for fate in fates], weights) for check in spoken},
+            delivered=fmean([fate.delivered for fate in fates], weights),
+            unseen=fmean([fate.unseen for fate in fates], weights),
         )
 
 

@@ -1,9 +1,10 @@
 """Frames of a population drawn one by one, and their undetected patterns counted, by strata of flips.
 
 Single flips that pass are very rare, few frames in a million have one; pairs are rare, few frames in a thousand have
-one; at small bit error ratios these carry the mean. They are cheap to find, so very many frames are searched. Patterns of more flips are common, alike from frame to frame, and dear, so few frames will do. So
-each number of flips is a stratum with frames of its own; what the counts leave out, seven flips and more, is what the
-full sum over a few frames has beyond its counts.
+one; at small bit error ratios these carry the mean. They are cheap to find, so very many frames are searched. Patterns
+of more flips are common, alike from frame to frame, and dear, so few frames will do. So each number of flips is a
+stratum with frames of its own; what the counts leave out, seven flips and more, is what the full sum over a few frames
+has beyond its counts.
 """
 
 from collections.abc import Callable, Iterable

@@ -151,10 +151,13 @@ def closely(run: Callable[[float], Ends], *, part: float = 1e-9) -> Ends:
         run: from a floor to ``Ends``.
         part: ``undecided`` may be at most this part of ``undetected``, unless it is so with every state followed.
     """
+    left_before = 2.0
     for finer in range(ROUNDS):
         ends = run(FIRST_FLOOR * FINER**finer)
-        if ends.undecided <= part * ends.undetected:
+        # Half of it still there: these have not concluded when the bits are over, and a lower floor changes nothing.
+        if ends.undecided <= part * ends.undetected or ends.undecided > left_before / 2:
             return ends
+        left_before = ends.undecided
     return run(0.0)
 
 
@@ -228,7 +231,8 @@ def follow(
     linear_flow.flow(
         states.target, states.fault, actions[states.output], np.array(rows, np.int32), differs, states.hunting, wire,
         len(bits), len(bits) if quiet else len(wire), channel.start, np.stack([disturbed, resting]), register.first,
-        np.zeros(states.n_states, bool) if leave is None else leave.states, NONE if leave is None else leave.at, room, floor,
+        np.zeros(states.n_states, bool) if leave is None else leave.states, NONE if leave is None else leave.at, room,
+        floor,
         accepted, spoken, ends,
     )  # fmt: skip
     return Ends(
