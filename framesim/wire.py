@@ -58,7 +58,9 @@ class WireFrame:
         """
         seen = bitarray(self.bits)
         for position in positions:
-            if type(position) is not int or not 0 <= position < len(seen):
+            # numpy's whole numbers are welcome, 1.5 and True are not
+            whole = hasattr(position, "__index__") and not isinstance(position, bool)
+            if not whole or not 0 <= position < len(seen):
                 raise BadArgument(f"flip={position!r}: must lie in 0..{len(seen) - 1}, the wire bits of this frame")
             seen.invert(position)
         return seen

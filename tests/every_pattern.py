@@ -54,6 +54,10 @@ def idle_flips_included(accepted, n_bits: int, flips: int) -> int:
     ``accepted[end, flips]`` counts patterns whose last flip comes before the end.
     """
     return round(
-        sum(accepted[end, flips - late] * comb(n_bits - end, late) for end in range(n_bits + 1) for late in range(flips + 1))
+        sum(
+            accepted[end, flips - late] * comb(n_bits - end, late)
+            for end in range(n_bits + 1)
+            for late in range(flips + 1)
+        )
         + accepted[n_bits + 1 :, flips].sum()
     )

@@ -12,6 +12,7 @@ from framesim.cli.parsing import LineParser, nearest, number, quoted, whole_numb
 from framesim.errors import BadArgument
 from framesim.networks import registry
 from framesim.networks.network import Network
+from framesim.report.plain import attribute_texts
 
 __all__ = [
     "FrameOption",
@@ -85,7 +86,7 @@ def frame_options(frame_type: type) -> tuple[FrameOption, ...]:
     Raises:
         TypeError: a field has a type that no option can express: a mistake in the network's file.
     """
-    hints, about = get_type_hints(frame_type), _attribute_texts(frame_type)
+    hints, about = get_type_hints(frame_type), attribute_texts(frame_type)
     options = []
     for field in dataclasses.fields(frame_type):
         if not field.init:
@@ -204,15 +205,6 @@ def _octets(name: str, text: str) -> bytes:
     if len(digits) % 2:
         raise BadArgument(f"{name}={quoted(text)}: {len(digits)} hex digits, an odd number; each byte takes two")
     return bytes.fromhex(digits)
-
-
-def _attribute_texts(frame_type: type) -> dict[str, str]:
-    """Return field -> text from the ``Attributes`` section of the docstring."""
-    section = re.search(r"^\s*Attributes:\n(.*?)(?:\n\s*\n|\Z)", frame_type.__doc__ or "", re.DOTALL | re.MULTILINE)
-    if section is None:
-        return {}
-    found = re.findall(r"^ {8}(\w+): (.*?)(?=^ {8}\w+: |\Z)", section[1] + "\n", re.DOTALL | re.MULTILINE)
-    return {name: " ".join(text.replace("``", "").split()) for name, text in found}
 
 
 def _help_text(text: str) -> str:

@@ -71,6 +71,7 @@ def _add_options(parser: LineParser) -> None:
     how.add_argument("--per-decade", metavar="N", help="ratios a decade of a sweep; 1 unless said")
     how.add_argument("--target", metavar="X%", help="half width of the interval at which to stop; 10%% unless said")
     how.add_argument("--budget", metavar="Ns", help="processor seconds at which to stop, roughly; 60s unless said")
+    how.add_argument("--workers", metavar="N", help="threads over a population; the result is the same for any number")
     how.add_argument("--seed", metavar="N", help="of the payloads drawn; 1 unless said")
     how.add_argument("--confidence", metavar="C", help="of the intervals; 0.95 unless said")
     how.add_argument("--json", action="store_true", help="write one JSON object")
@@ -142,6 +143,8 @@ def _measure(values: argparse.Namespace, subject: Any, channels: list[Any]) -> A
         given["target"] = number("--target", values.target.rstrip("% ")) / (100 if "%" in values.target else 1)
     if values.budget is not None:
         given["budget_s"] = number("--budget", values.budget.rstrip("s "))
+    if values.workers is not None:
+        given["workers"] = whole_number("--workers", values.workers)
     if values.frames_per_second is not None:
         given["frames_per_second"] = number("--frames-per-second", values.frames_per_second)
     with share_bar("computing") as show:

@@ -15,7 +15,7 @@ from framesim.coverage.exact.numeric import fate_of
 from framesim.coverage.exact.same_content import Tree, same_content
 from framesim.coverage.population import Payloads
 from framesim.disturbance import Scatter
-from framesim.errors import BadArgument, NotFeasible, check_number
+from framesim.errors import BadArgument, NotFeasible, check_number, check_range
 from framesim.judging import encode
 from framesim.networks.registry import network_of
 from framesim.words import Check
@@ -154,6 +154,7 @@ def residual_curve(
     target: float = 0.1,
     budget_s: float = 60.0,
     frames_per_second: float | None = None,
+    workers: int = 1,
     progress: Progress | None = None,
 ) -> ResidualCurve:
     """Return the residual on each channel.
@@ -166,6 +167,7 @@ def residual_curve(
         target: half the width of an interval, in parts of its mean, at which drawing stops.
         budget_s: seconds of one processor, roughly, at which it stops anyway.
         frames_per_second: to state a rate per hour as well.
+        workers: threads that count over a population; the result is the same for any number.
         progress: called now and then.
 
     Raises:
@@ -179,6 +181,7 @@ def residual_curve(
     check_number("budget_s", budget_s, 0, 1e6, unit="s", open_low=True)
     if frames_per_second is not None:
         check_number("frames_per_second", frames_per_second, 0, 1e9)
+    check_range("workers", workers, 1, 256, base="d")
     if not channels:
         raise BadArgument("channels=[]: expected at least one")
     frame = subject.frame if isinstance(subject, Payloads) else subject
@@ -189,7 +192,7 @@ def residual_curve(
             raise NotFeasible(
                 f"population: means over payloads are taken on {EXACT} alone; give one frame of {spec.name}"
             )
-        points = _over_payloads(subject, channels, same_end, confidence, target, budget_s, progress)
+        points = _over_payloads(subject, channels, same_end, confidence, target, budget_s, workers, progress)
     elif spec.name == EXACT:
         points = _of_can_frame(subject, channels, same_end, progress)
     elif same_end:
@@ -254,12 +257,13 @@ def _over_payloads(
     confidence: float,
     target: float,
     budget_s: float,
+    workers: int,
     progress: Progress | None,
 ) -> list[Residual]:
     how: dict[str, Any] = {"same_end": same_end, "confidence": confidence, "target": target, "progress": progress}
     if all(isinstance(channel, Scatter) and channel.bit_error_ratio > 0 for channel in channels):
         ratios = [channel.bit_error_ratio for channel in channels]
-        means = means_by_flips(subject, ratios, budget_s=budget_s, **how)
+        means = means_by_flips(subject, ratios, budget_s=budget_s, workers=workers, **how)
     else:
         share_s = budget_s / len(channels)
         means = [mean_on_channel(subject, channel.matrices(), budget_s=share_s, **how) for channel in channels]

@@ -34,7 +34,7 @@ def most_live(target: Any, n_bits: int) -> int:
                         then[target[state, level]] = True
         now = then
         most = max(most, now.sum())
-    return most  # type: ignore[no-any-return]
+    return most
 
 
 @compiled

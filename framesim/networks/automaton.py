@@ -172,11 +172,7 @@ class _Walk:
                 fault = CHECKS.index(field.check)
         last = place.done + 1 == width
         verdict = last and place.row == self.layout.place[self.guard.spoken_after or self._guarded]
-        target = (
-            ACCEPT
-            if last and place.row == self.layout.accept_index
-            else self._next(place, bit, field, last)
-        )
+        target = ACCEPT if last and place.row == self.layout.accept_index else self._next(place, bit, field, last)
         return _Move(
             target=target,
             stuffed=stuffed,
@@ -202,6 +198,4 @@ class _Walk:
         if following is None:
             raise NotFeasible("tables: the layout ends before its accepting field")
         region_ends = field.coding is not PLAIN and self.layout.fields[following].coding is PLAIN
-        return self.node(
-            _Place(following, (), 0, tuple(values.items()), region_ends and self.stuffing.at_end)
-        )
+        return self.node(_Place(following, (), 0, tuple(values.items()), region_ends and self.stuffing.at_end))

@@ -251,8 +251,6 @@ class Layout:
     def limits_in(self) -> tuple[tuple[Limit, ...], ...]:
         """For each row, the limits that run while it is read."""
         return tuple(
-            tuple(
-                limit for limit in self.limits if self.place[limit.first] <= index <= self.place[limit.last]
-            )
+            tuple(limit for limit in self.limits if self.place[limit.first] <= index <= self.place[limit.last])
             for index in range(len(self.fields))
         )

@@ -231,9 +231,7 @@ class Receiver:
             self._bits, lsb_first=field.lsb_first, octets=field.octets, nibbles=field.nibbles
         )
         self._following = self.layout.following(self._index, self._view.values)
-        self._region_ends = (
-            self._following is None or self.layout.fields[self._following].coding is not field.coding
-        )
+        self._region_ends = self._following is None or self.layout.fields[self._following].coding is not field.coding
         self._sealed = True
 
     def _end_field(self, at: int) -> None:

@@ -19,9 +19,12 @@ from framesim.networks.receiver import Receiver
 from framesim.networks.transitions import HUNTING
 
 TOYS = {
-    "stuffing after two": (dict(run=2, number_bits=1, data_bits=1, at_end=True), ToyFrame(number=1)),
-    "with data": (dict(run=2, number_bits=1, data_bits=1, at_end=True), ToyFrame(number=0, payload=1, long=True)),
-    "no stuff bit at the end": (dict(run=3, number_bits=1, data_bits=1, at_end=False), ToyFrame(number=0)),
+    "stuffing after two": ({"run": 2, "number_bits": 1, "data_bits": 1, "at_end": True}, ToyFrame(number=1)),
+    "with data": (
+        {"run": 2, "number_bits": 1, "data_bits": 1, "at_end": True},
+        ToyFrame(number=0, payload=1, long=True),
+    ),
+    "no stuff bit at the end": ({"run": 3, "number_bits": 1, "data_bits": 1, "at_end": False}, ToyFrame(number=0)),
 }
 
 CHANNELS = {
@@ -93,9 +96,7 @@ def test_fate_is_the_sum_over_every_wire(case, channel):
 
 def test_counts_by_flips_are_those_of_every_wire(case):
     line, wires = case
-    counts = Counter(
-        (len(flips_of(line, levels)), len(levels)) for levels, outcome in wires if outcome == "undetected"
-    )
+    counts = Counter((len(flips_of(line, levels)), len(levels)) for levels, outcome in wires if outcome == "undetected")
     wanted = {key: count for key, count in counts.items() if key[0] <= 6}
     assert wanted
     found = counts_by_flips(line, 6)

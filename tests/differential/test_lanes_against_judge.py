@@ -41,9 +41,7 @@ def assert_same_verdicts(sent, seen):
     verdicts = receive_lanes(tables(network("can")), as_rows(seen), idle=1)
     for lane, (wire, bits) in enumerate(zip(sent, seen, strict=True)):
         judgement = fs.judge(wire, bits)
-        spoke = {
-            check: int(at) for check, at in zip(CHECKS, verdicts.spoke_at[lane], strict=True) if at != NEVER
-        }
+        spoke = {check: int(at) for check, at in zip(CHECKS, verdicts.spoke_at[lane], strict=True) if at != NEVER}
         first = None if verdicts.first[lane] < 0 else CHECKS[verdicts.first[lane]]
         told = (first, spoke.get(first), frozenset(spoke), verdicts.valid_at[lane] != NEVER)
         expected = (judgement.check, judgement.at, judgement.alone, judgement.reception.accepted)

@@ -78,7 +78,7 @@ def interrupted(after_s):
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
-        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),  # noqa: PLW1509 - no threads here
     ) as running:
         time.sleep(after_s)
         running.send_signal(signal.SIGINT)

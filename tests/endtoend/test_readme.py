@@ -1,4 +1,4 @@
-"""The README tells the truth: its example runs and prints what it says, its commands exist, its links lead somewhere."""
+"""The README tells the truth: its example prints what it says, its commands exist, its links lead somewhere."""
 
 import os
 import pathlib

@@ -49,3 +49,10 @@ def test_bits_may_come_in_any_form_that_gives_zeros_and_ones(form):
 def test_bits_after_the_verdict_are_not_looked_at():
     assert fs.receive(chain(SENT.bits, repeat(1)), "can").accepted
     assert fs.receive([*SENT.bits, "what follows"], "can").accepted
+
+
+@pytest.mark.parametrize("flip", [1.5, True, -1, 10_000, "3"])
+def test_a_flip_that_is_no_bit_of_the_frame_is_refused(flip):
+    sent = fs.encode(fs.CanFrame(identifier=1))
+    with pytest.raises(BadArgument, match="flip="):
+        sent.flipped([flip])

@@ -1,9 +1,15 @@
 """Scenario files: what is wrong is told in one line with file, key and expected form."""
 
+import dataclasses
+import pathlib
+
 import pytest
 
+from framesim.analog import AnalogLine
 from framesim.coverage.scenario import SWEEPER, load_scenario, scenario_from_text
+from framesim.disturbance import CanLink
 from framesim.errors import BadInput
+from framesim.report.scenario_page import with_keys
 
 SCATTER = SWEEPER.replace('kind = "ignition"', 'kind = "scatter"\nbit_error_ratio = 1e-3')
 for _line in ("speed_rpm = 2950", "cylinders = 4", "strokes = 4", 'leads = "long"'):
@@ -91,3 +97,10 @@ def test_a_directory_and_a_missing_file_are_refused(tmp_path):
         load_scenario(str(tmp_path))
     with pytest.raises(BadInput, match="cannot be read"):
         load_scenario(str(tmp_path / "none.toml"))
+
+
+def test_the_page_lists_every_key_of_link_and_analog_line():
+    page = (pathlib.Path(__file__).parents[2] / "docs" / "scenarios.md").read_text(encoding="utf-8")
+    assert with_keys(page) == page
+    for record in (CanLink, AnalogLine):
+        assert all(f"| `{field.name}` |" in page for field in dataclasses.fields(record))

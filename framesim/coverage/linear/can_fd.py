@@ -10,8 +10,9 @@ of account, is computed from the receiver's states and added to the upper limit.
 """
 
 from collections.abc import Mapping
+from functools import lru_cache
 from math import comb, fsum
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 from bitarray import bitarray
@@ -19,6 +20,7 @@ from bitarray import bitarray
 from framesim.codes import Crc, crc
 from framesim.codes.feasible import PATIENCE_S, refuse
 from framesim.codes.undetected import precise_probability
+from framesim.coverage.exact.patterns import Pattern
 from framesim.coverage.linear.answer import FrameResidual, bit_error_ratio_of
 from framesim.coverage.linear.can_fd_receiver import (
     COUNT,
@@ -36,25 +38,13 @@ from framesim.networks.network import Network
 from framesim.wire import WireFrame
 from framesim.words import Outcome
 
-__all__ = ["AcceptedPattern", "can_fd_residual", "undetected_patterns"]
+__all__ = ["can_fd_residual", "undetected_patterns"]
 
 REST_BITS = 30  # a receiver that counts on more bits than were sent meets six equal ones within a few of them
 MOST_FLIPS = 4
 QUICK_S = 3.0
 NEGLIGIBLE = 1e-12  # part of the chance of one pattern
 ROOM = 1 << 16
-
-
-class AcceptedPattern(NamedTuple):
-    """A pattern of flips that is accepted although the content differs.
-
-    Attributes:
-        flips: wire bits, ascending; those from the frame's length on lie in the rest after it.
-        end: after how many bits it was accepted.
-    """
-
-    flips: tuple[int, ...]
-    end: int
 
 
 def can_fd_residual(sent: WireFrame, channel: Any, *, most_flips: int | None = None) -> FrameResidual:
@@ -94,7 +84,7 @@ def can_fd_residual(sent: WireFrame, channel: Any, *, most_flips: int | None = N
     )
 
 
-def undetected_patterns(sent: WireFrame, most_flips: int = 2) -> Mapping[int, tuple[AcceptedPattern, ...]]:
+def undetected_patterns(sent: WireFrame, most_flips: int = 2) -> Mapping[int, tuple[Pattern, ...]]:
     """Return every undetected pattern of up to ``most_flips`` flips, by their number.
 
     Flips count until the receiver has accepted; some lie in the rest after the frame.
@@ -103,11 +93,17 @@ def undetected_patterns(sent: WireFrame, most_flips: int = 2) -> Mapping[int, tu
         BadArgument: ``most_flips`` is not within 1..4.
         NotFeasible: they are too many to be tried; the message says how long it would take.
     """
-    from framesim.kernels import linear_flips  # late: starting the compiler takes half a second
-
     check_range("most_flips", most_flips, 1, MOST_FLIPS, base="d")
     if _seconds(sent, most_flips) > PATIENCE_S:
         raise refuse(f"all patterns of {most_flips} flips in {len(sent)} wire bits", _seconds(sent, most_flips))
+    return {flips: _undetected(sent, flips) for flips in range(1, most_flips + 1)}
+
+
+@lru_cache(maxsize=64)
+def _undetected(sent: WireFrame, flips: int) -> tuple[Pattern, ...]:
+    """Return every undetected pattern of so many flips."""
+    from framesim.kernels import linear_flips  # late: starting the compiler takes half a second
+
     found = fd_network(sent)
     machine = machine_of(found)
     wire = sent.bits + bitarray([1]) * REST_BITS
@@ -116,21 +112,17 @@ def undetected_patterns(sent: WireFrame, most_flips: int = 2) -> Mapping[int, tu
     moving = (machine.states.target, machine.role, machine.codes, machine.stuff_counts)
     accept_at = linear_flips.clean_path(*moving, bits, path)
     own = CRC_FIELDS.index(crc_field(sent))
-    patterns = {}
-    for flips in range(1, most_flips + 1):
-        places, ends = np.empty((ROOM, flips), np.int64), np.empty(ROOM, np.int64)
+    places, ends = np.empty((ROOM, flips), np.int64), np.empty(ROOM, np.int64)
+    while True:
         n_found = linear_flips.accepted_patterns(
             flips, *moving, machine.states.hunting, bits, len(sent), path, accept_at, own, places, ends
         )
-        if n_found > ROOM:
-            places, ends = np.empty((n_found, flips), np.int64), np.empty(n_found, np.int64)
-            linear_flips.accepted_patterns(
-                flips, *moving, machine.states.hunting, bits, len(sent), path, accept_at, own, places, ends
-            )
-        rows = zip(places[:n_found].tolist(), ends[:n_found].tolist(), strict=True)
-        accepted = [AcceptedPattern(tuple(row), end) for row, end in rows]
-        patterns[flips] = tuple(pattern for pattern in accepted if _is_undetected(sent, found, wire, pattern))
-    return patterns
+        if n_found <= len(ends):
+            break
+        places, ends = np.empty((n_found, flips), np.int64), np.empty(n_found, np.int64)
+    rows = zip(places[:n_found].tolist(), ends[:n_found].tolist(), strict=True)
+    accepted = [Pattern(tuple(row), end) for row, end in rows]
+    return tuple(pattern for pattern in accepted if _is_undetected(sent, found, wire, pattern))
 
 
 def _seconds(sent: WireFrame, flips: int) -> float:
@@ -138,7 +130,7 @@ def _seconds(sent: WireFrame, flips: int) -> float:
     return 5e-9 * len(sent) * comb(len(sent) + REST_BITS, flips)
 
 
-def _is_undetected(sent: WireFrame, found: Network, wire: bitarray, pattern: AcceptedPattern) -> bool:
+def _is_undetected(sent: WireFrame, found: Network, wire: bitarray, pattern: Pattern) -> bool:
     """Tell whether an accepted pattern changed the content: the judge compares."""
     seen = bitarray(wire)
     for place in pattern.flips:

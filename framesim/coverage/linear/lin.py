@@ -66,8 +66,13 @@ def lin_patterns(sent: WireFrame, most_flips: int, *, quiet: bool = False) -> di
     Raises:
         BadArgument: not a LIN frame.
     """
+    return dict(enumerate(_counts(sent, most_flips, quiet), start=1))
+
+
+@lru_cache(maxsize=64)
+def _counts(sent: WireFrame, most_flips: int, quiet: bool) -> tuple[int, ...]:
     ends = lin_ends(sent, counted(most_flips), quiet=quiet)
-    return {flips: round(ends.accepted[:, 1, flips].sum()) for flips in range(1, most_flips + 1)}
+    return tuple(round(ends.accepted[:, 1, flips].sum()) for flips in range(1, most_flips + 1))
 
 
 def lin_ends(sent: WireFrame, channel: Channel, *, quiet: bool = False, floor: float = 0.0) -> Ends:

@@ -67,8 +67,13 @@ def sent_patterns(sent: WireFrame, most_flips: int, *, quiet: bool = False) -> d
     Raises:
         BadArgument: not a SENT frame.
     """
+    return dict(enumerate(_counts(sent, most_flips, quiet), start=1))
+
+
+@lru_cache(maxsize=64)
+def _counts(sent: WireFrame, most_flips: int, quiet: bool) -> tuple[int, ...]:
     ends = sent_ends(sent, counted(most_flips), quiet=quiet)
-    return {flips: round(ends.accepted[:, 1, flips].sum()) for flips in range(1, most_flips + 1)}
+    return tuple(round(ends.accepted[:, 1, flips].sum()) for flips in range(1, most_flips + 1))
 
 
 def sent_ends(sent: WireFrame, channel: Channel, *, quiet: bool = False, floor: float = 0.0) -> Ends:

@@ -1,0 +1,119 @@
+"""``framesim residual`` as a process."""
+
+import csv
+import io
+import json
+import os
+import subprocess
+import sys
+
+import pytest
+
+import framesim as fs
+from framesim.coverage.exact.line import line_of
+from framesim.coverage.exact.patterns import undetected_patterns
+
+COMMAND = [sys.executable, "-m", "framesim", "residual"]
+# A frame with two undetected pairs and two undetected triples, as brute force says too.
+FRAME = ("can", "--identifier", "0x482", "--payload", "F82231D28AEBC714")
+
+
+def run(*words, **settings):
+    return subprocess.run([*COMMAND, *words], capture_output=True, text=True, timeout=300, check=False, **settings)
+
+
+def test_one_frame_is_exact_and_carried_by_its_undetected_pairs():
+    done = run(*FRAME, "--bit-error-ratio", "1e-6", "--frames-per-second", "100", "--json")
+    assert done.returncode == 0, done.stderr
+    answer = json.loads(done.stdout)
+    (link,) = answer["links"]
+    assert link["method"] == "exact"
+    assert link["patterns"]["2"] == 2
+    assert link["patterns"]["3"] == 2
+    assert link["probability"] == pytest.approx(2e-12, rel=1e-3)  # two pairs at p^2, the rest of the bits untouched
+    assert link["low"] == link["probability"] <= link["high"]
+    assert link["per_hour"]["rate"] == pytest.approx(link["probability"] * 360_000)
+    assert link["shares"]["2"] > 0.999
+    total = link["probability"] + link["delivered"] + link["unseen"] + sum(link["by_check"].values())
+    assert total == pytest.approx(1)
+
+
+def test_a_counted_pair_replays_through_the_judge():
+    sent = fs.encode(fs.CanFrame(identifier=0x482, payload=bytes.fromhex("F82231D28AEBC714")))
+    pairs = undetected_patterns(line_of(sent), 2)
+    assert len(pairs) == 2
+    for pattern in pairs:
+        assert fs.judge(sent, sent.flipped(pattern.flips)).outcome is fs.Outcome.UNDETECTED
+
+
+def test_a_sweep_is_written_as_a_curve_that_rises(tmp_path):
+    plot = tmp_path / "curve.csv"
+    done = run(*FRAME, "--sweep", "1e-8:1e-2", "--per-decade", "2", "--plot-data", str(plot))
+    assert done.returncode == 0, done.stderr
+    rows = list(csv.DictReader(io.StringIO(plot.read_text(encoding="utf-8"))))
+    assert [float(row["bit_error_ratio"]) for row in rows][::2] == pytest.approx([10.0**n for n in range(-8, -1)])
+    values = [float(row["probability"]) for row in rows]
+    assert values == sorted(values)
+    assert values[0] == pytest.approx(2e-16, rel=1e-3)
+
+
+def test_random_payloads_give_a_mean_with_its_interval_and_repeat():
+    words = ("can", "--payload-bytes", "1", "--bit-error-ratio", "1e-3", "--budget", "3s", "--json")
+    first, again = run(*words), run(*words)
+    assert first.returncode == 0, first.stderr
+    assert first.stdout == again.stdout
+    (link,) = json.loads(first.stdout)["links"]
+    assert link["method"] == "stratified"
+    assert link["frames"] > 100
+    assert 0 <= link["low"] <= link["high"] < 1e-3
+    assert link["confidence"] == 0.95
+
+
+@pytest.mark.parametrize("columns", ["80", "120"])
+def test_the_screen_fits_the_width_and_says_how_it_was_obtained(columns):
+    done = run(*FRAME, "--bit-error-ratio", "1e-4", env={**os.environ, "COLUMNS": columns, "NO_COLOR": "1"})
+    assert max(map(len, done.stdout.splitlines())) <= int(columns)
+    assert "exact: every flip pattern summed" in " ".join(done.stdout.split())
+    assert "never the case itself" in " ".join(done.stdout.split())
+
+
+def test_a_channel_with_memory_and_one_from_a_file_agree(tmp_path):
+    mine = tmp_path / "mine.toml"
+    mine.write_text(
+        'kind = "gilbert-elliott"\ngood_to_bad = 1e-3\nbad_to_good = 0.2\ngood_error = 0\nbad_error = 0.5\n',
+        encoding="utf-8",
+    )
+    short = ("can", "--identifier", "1", "--json")
+    typed = run(*short, "--gilbert-elliott", "1e-3,0.2,0,0.5")
+    filed = run(*short, "--channel", str(mine))
+    assert typed.returncode == 0, typed.stderr
+    assert json.loads(typed.stdout)["links"] == json.loads(filed.stdout)["links"]
+
+
+def test_lin_is_exact_too():
+    done = run("lin", "--identifier", "0x21", "--payload", "4A55", "--bit-error-ratio", "1e-3", "--json")
+    assert done.returncode == 0, done.stderr
+    (link,) = json.loads(done.stdout)["links"]
+    assert 0 < link["probability"] < 1e-3
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        ((*FRAME,), "required"),
+        ((*FRAME, "--sweep", "1e-1:1e-8"), "--sweep HIGH"),
+        ((*FRAME, "--sweep", "1e-8"), "expected LOW:HIGH"),
+        ((*FRAME, "--bit-error-ratio", "2"), "bit_error_ratio=2"),
+        ((*FRAME, "--bit-error-ratio", "nan"), "bit_error_ratio=nan"),
+        ((*FRAME, "--gilbert-elliott", "1,2"), "expected 4 numbers"),
+        ((*FRAME, "--payload-bytes", "3", "--bit-error-ratio", "1e-3"), "--payload"),
+        (("lin", "--identifier", "1", "--payload-bytes", "3", "--bit-error-ratio", "1e-3"), "can alone"),
+        ((*FRAME, "--channel", "none.toml"), "none.toml: cannot be read"),
+        ((*FRAME, "--bit-error-ratio", "1e-3", "--target", "x"), "--target='x'"),
+    ],
+)
+def test_bad_input_is_one_line_and_exit_status_2(words, told):
+    done = run(*words)
+    assert done.returncode == 2
+    assert told in done.stderr
+    assert done.stderr.count("\n") == 1
