@@ -68,6 +68,8 @@ def walk_tree(
                 level = np.int64(bits[at]) ^ flip
                 moved = np.zeros(n_channel)
                 for one in range(n_channel):
+                    if now[node, one] == 0:
+                        continue
                     for other in range(n_channel):
                         moved[other] += now[node, one] * moves[flip, one, other]
                 there = child[node, level]
@@ -151,6 +153,8 @@ def flow(
                 level = np.int64(bits[at]) ^ flip
                 there = target[state, level]
                 for one in range(n_channel):
+                    if mass[at, state, one] == 0:
+                        continue
                     for other in range(n_channel):
                         moved = mass[at, state, one] * moves[flip, one, other]
                         if there < 0:

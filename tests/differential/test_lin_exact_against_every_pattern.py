@@ -93,7 +93,7 @@ def test_counts_and_curve_belong_together():
     assert answer.low == pytest.approx(leading, rel=len(sent) * 2 * ratio)
 
 
-@settings(max_examples=15)
+@settings(max_examples=5)
 @given(frame=lin_frames(), ratio=st.sampled_from((0.0, 1e-9, 1e-3, 0.2, 1.0)))
 def test_nothing_is_lost_and_nothing_counted_twice(frame, ratio):
     answer = lin_residual(fs.encode(frame), Scatter(bit_error_ratio=ratio), most_flips=0)

@@ -7,6 +7,7 @@ import pytest
 from bitarray import bitarray, frozenbitarray
 
 import framesim as fs
+from framesim.errors import BadArgument
 from framesim.networks import network
 
 SENT = fs.encode(fs.CanFrame(identifier=0x123, payload=b"\x01"))

@@ -24,7 +24,7 @@ __all__ = ["Fate", "Matrices", "fate_of", "first_to_speak"]
 Matrices = tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]
 
 MOST_BYTES = 2 << 30  # of blocks
-WIDEST = 21  # bits of a register whose every value is carried along
+USUAL_BLOCKS = 100  # at a time, for each state of the channel
 ROUNDS = 8  # of finer and finer selections; two are usual
 
 
@@ -91,8 +91,19 @@ def first_to_speak(line: Line, channel: Matrices) -> Fate:
 
 def _chain(line: Line, channel: Matrices, tree: Tree | None) -> "_Chain":
     start, step, error = (np.ascontiguousarray(part, dtype=np.float64) for part in channel)
+    _check_size(USUAL_BLOCKS, len(start), line.steps.width)
     keep, flip = (1 - error)[:, None] * step, error[:, None] * step
     return _Chain(line, start, np.stack([keep, flip]), tree or same_content(line))
+
+
+def _check_size(n_blocks: int, n_channel: int, width: int) -> None:
+    """Refuse what does not fit into memory."""
+    needed = n_blocks * n_channel * 8 << width
+    if needed > MOST_BYTES:
+        raise NotFeasible(
+            f"exact: {needed / 2**30:.1f} GiB of memory for {n_channel} states of the channel and {width} register "
+            f"bits; at most {MOST_BYTES >> 30} GiB are used"
+        )
 
 
 class _Chain:
@@ -104,11 +115,6 @@ class _Chain:
         self.line = line
         self.moves = moves
         steps, graph = line.steps, line.steps.graph
-        if steps.width > WIDEST:
-            raise NotFeasible(
-                f"exact: {2**steps.width * 8 >> 20} MiB for each state at a register of {steps.width} bits; "
-                f"at most {WIDEST} bits fit"
-            )
         n_bits, n_states, n_channel = len(line.bits), graph.n_states, len(start)
         self.delivered = np.zeros(n_bits + 1)
         self.tree_spoken = np.zeros(len(CHECKS))
@@ -192,12 +198,7 @@ class _Chain:
             graph.target, steps.jump, steps.left, bit, state, number, first_source, first_in, slot, fresh
         )
         n_channel = self.moves.shape[1]
-        needed = n_slots * n_channel * 8 << steps.width
-        if needed > MOST_BYTES:
-            raise NotFeasible(
-                f"exact: {needed / 2**30:.1f} GiB of memory for {n_channel} states of the channel; "
-                f"at most {MOST_BYTES >> 30} GiB are used"
-            )
+        _check_size(n_slots, n_channel, steps.width)
         blocks = np.empty((n_slots, n_channel, 1 << steps.width))
         arrived = np.zeros((n_bits + 1, graph.n_states, n_channel))
         exact_numeric.sum_blocks(

@@ -18,6 +18,9 @@ from functools import lru_cache
 from math import comb, exp, fsum, log, log1p
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from framesim.codes import Crc, crc
 from framesim.codes.macwilliams import transformed
 from framesim.codes.syndromes import syndromes
@@ -35,7 +38,7 @@ from framesim.networks.ethernet.frame import is_length
 from framesim.networks.layout import Layout
 from framesim.wire import WireFrame
 
-__all__ = ["ethernet_residual", "ethernet_starts"]
+__all__ = ["ethernet_residual", "ethernet_starts", "flip_columns"]
 
 LEAST_BITS = 8 * 64  # a shorter frame is refused
 TYPES = ("first type", "tag control", "second type")
@@ -164,7 +167,7 @@ def _elsewhere(
     mean = n * ratio
     most = min(n, 400, int(mean + 12 * mean**0.5 + 30))
     limits = coset_limits(by_weight, code.width, n, most)
-    columns = syndromes(code.generator, stop)
+    columns = flip_columns(code, stop)
     # The chance of any one syndrome is at most that of 0, and less for a longer stretch (ratio up to 1/2).
     any_syndrome = float(_sum_as_float(by_weight, code.width, ratio)) if ratio <= 0.5 else 1.0
     parts = []
@@ -179,6 +182,14 @@ def _elsewhere(
         passed += _more_than(most, length, ratio)
         parts.append(chance * min(passed, any_syndrome if first < begin else 1.0))
     return fsum(parts)
+
+
+def flip_columns(code: Crc, n: int) -> NDArray[np.uint64]:
+    """Return what a flip leaves in the register at the end, by its place counted from the last bit.
+
+    Bits enter the register at its top, so the last one is already multiplied by x^width.
+    """
+    return syndromes(code.generator, n + code.width)[code.width :]
 
 
 def _sum_as_float(by_weight: Mapping[int, int], width: int, ratio: float) -> float:
