@@ -137,12 +137,24 @@ def test_a_flip_that_everybody_sees_stops_the_sender_there_unless_the_frame_is_v
 
 
 @given(can_frames(), st.data())
-def test_every_single_flip_from_sof_to_the_crc_is_caught(frame, data):
+def test_every_single_flip_from_sof_to_the_crc_is_caught_or_ends_elsewhere_than_the_sender(frame, data):
     sent = fs.encode(frame)
     place = data.draw(st.integers(0, protected(sent) - 1))
     judgement = fs.judge(sent, sent.flipped([place]))
+    if judgement.outcome is Outcome.UNDETECTED:  # about four frames in a million have such a flip: docs/networks/can.md
+        assert judgement.reception.valid_at != fs.receive(sent.bits, network="can").valid_at
+        return
     assert judgement.outcome is Outcome.DETECTED
     assert judgement.at >= place
+
+
+def test_a_single_flip_can_pass_at_a_receiver_that_only_listens():
+    # Found while counting; stuffing slips by two bits, and the dominant ACK slot passes for a stuff bit.
+    sent = fs.encode(fs.CanFrame(identifier=0x482, payload=bytes.fromhex("3B18D3BF5B60C104")))
+    judgement = fs.judge(sent, sent.flipped([59]))
+    assert judgement.outcome is Outcome.UNDETECTED
+    assert judgement.reception.frame.payload == bytes.fromhex("3B18D3BF5FC18209")
+    assert judgement.reception.valid_at == fs.receive(sent.bits, network="can").valid_at + 2
 
 
 def any_frame(rng):
