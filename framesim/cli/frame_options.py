@@ -12,7 +12,7 @@ from framesim.cli.parsing import LineParser, nearest, number, quoted, whole_numb
 from framesim.errors import BadArgument
 from framesim.networks import registry
 from framesim.networks.network import Network
-from framesim.report.plain import attribute_texts
+from framesim.plain import attribute_texts
 
 __all__ = [
     "FrameOption",

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Sequence
 from typing import NoReturn
 
 from framesim.errors import BadArgument
-from framesim.report.plain import one_line
+from framesim.plain import one_line
 
 __all__ = ["LineParser", "nearest", "number", "one_line", "quoted", "whole_number"]
 

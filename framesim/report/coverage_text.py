@@ -10,8 +10,8 @@ from rich.text import Text
 from framesim.coverage.estimate import Estimate, rounded
 from framesim.coverage.result import AnalogResult, CoverageReport, FrameResult, share_of
 from framesim.networks.registry import network
+from framesim.plain import one_line
 from framesim.report.caution import CAUTION
-from framesim.report.plain import one_line
 from framesim.words import Check
 
 __all__ = ["draw_coverage", "sentences"]

@@ -5,7 +5,7 @@ import re
 
 from framesim.analog import AnalogLine
 from framesim.disturbance import CanLink
-from framesim.report.plain import attribute_texts
+from framesim.plain import attribute_texts
 
 __all__ = ["keys_block", "with_keys"]
 

@@ -57,7 +57,7 @@ def test_a_channel_file_is_read_and_slips_are_told(tmp_path):
         ('kind = "markow"', "kind: expected one of scatter, bursts, gilbert-elliott, markov, got 'markow'"),
         ('kind = "scatter"', "bit_error_ratio: missing; expected a finite number"),
         ('kind = "scatter"\nbit_eror_ratio = 1e-3', "bit_eror_ratio: unknown key; did you mean 'bit_error_ratio'?"),
-        ('kind = "markov"\nstep = [0.1]\nerror = [1]', "step: expected a list of lists of a finite number, got list"),
+        ('kind = "markov"\nstep = [0.1]\nerror = [1]', "step: expected a list of lists of a finite number, got [0.1]"),
         ("", "kind: expected one of"),
     ):
         path.write_text(text, encoding="utf-8")
