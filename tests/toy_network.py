@@ -65,10 +65,13 @@ def make_toy(*, run: int, number_bits: int, data_bits: int, at_end: bool) -> Net
 
 @contextmanager
 def toy_network(*, run: int, number_bits: int, data_bits: int, at_end: bool) -> Iterator[Network]:
-    """Have the toy among the registered networks for a while."""
+    """Have the toy among the registered networks for a while, in place of another that may be there."""
     made = make_toy(run=run, number_bits=number_bits, data_bits=data_bits, at_end=at_end)
+    before = registry._EXTRA.pop(made.name, None)
     registry.register(made)
     try:
         yield made
     finally:
         del registry._EXTRA[made.name]
+        if before is not None:
+            registry.register(before)

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import prod
 from typing import Any
 
 import numpy as np
@@ -53,6 +54,33 @@ class Payloads:
     def n_bytes(self) -> int:
         """Length of the payload."""
         return len(self.frame.payload)
+
+    @property
+    def size(self) -> int:
+        """How many different payloads there are."""
+        assert self.low is not None
+        assert self.high is not None
+        return prod(most - least + 1 for least, most in zip(self.low, self.high, strict=True))
+
+    def every(self, first: int, count: int) -> NDArray[np.uint8]:
+        """Return the payloads numbered ``first .. first + count - 1`` of all there are, last byte fastest.
+
+        Returns:
+            dtype uint8, shape (count, n_bytes).
+
+        Raises:
+            BadArgument: there are not so many, or more than 2^62.
+        """
+        check_range("first + count", first + count, 0, min(self.size, _LARGEST_FRAME), base="d")
+        assert self.low is not None
+        assert self.high is not None
+        number = np.arange(first, first + count, dtype=np.int64)
+        payloads = np.empty((count, self.n_bytes), np.uint8)
+        for place in range(self.n_bytes - 1, -1, -1):
+            wide = self.high[place] - self.low[place] + 1
+            payloads[:, place] = self.low[place] + number % wide
+            number //= wide
+        return payloads
 
     def draw(self, first: int, count: int) -> NDArray[np.uint8]:
         """Return the payloads of the frames numbered ``first .. first + count - 1``.

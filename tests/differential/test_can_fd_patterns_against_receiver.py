@@ -10,7 +10,7 @@ from scipy.special import bdtrc
 
 import framesim as fs
 from framesim.coverage.linear import can_fd
-from framesim.coverage.linear.can_fd import can_fd_residual, undetected_patterns
+from framesim.coverage.linear.can_fd import accepted_patterns, can_fd_residual, undetected_patterns
 from framesim.disturbance import Bursts, Scatter
 from framesim.errors import NotFeasible
 from framesim.judging import judge, run_receiver
@@ -29,7 +29,10 @@ def test_all_single_and_double_flips_of_frame_and_rest(frame):
     sent = fs.encode(frame)
     found = undetected_patterns(sent, 2)
     for flips in (1, 2):
-        assert len(found[flips]) == try_all(sent, flips, rest_bits=6).undetected
+        tried = try_all(sent, flips, rest_bits=6)
+        assert len(found[flips]) == tried.undetected
+        # ACK slot and delimiter may flip unharmed.
+        assert len(accepted_patterns(sent, flips)) == tried.undetected + tried.delivered >= 1
 
 
 def test_all_triple_flips_of_the_shortest_frame():
@@ -93,6 +96,19 @@ def test_what_is_left_out_of_account_is_what_passes_without_its_crc(frame):
     pairs = sum(ratio**2 * (1 - ratio) ** (end - 2) for end in ends)
     limit = can_fd._elsewhere(sent, ratio, 1)
     assert pairs <= limit <= pairs + float(bdtrc(2, len(sent) + can_fd.REST_BITS, ratio))
+
+
+def test_six_flips_in_step_are_accepted_as_predicted():
+    # Identifiers 132 and 662 without payload, BRS set, differ by six wire bits (docs/networks/can-fd.md).
+    one, other = (fs.encode(fs.CanFdFrame(identifier=number, bit_rate_switch=True)) for number in (132, 662))
+    flips = tuple((one.bits ^ other.bits).search(1))
+    assert len(flips) == 6
+    code, n_covered = can_fd._own_code(one)
+    weights = code.weights(n_covered, up_to=6)
+    # CAN in Automation: the CRCs of CAN FD have Hamming distance 6.
+    assert not any(weights[flips] for flips in range(1, 6))
+    assert weights[6] > 0
+    assert judge(one, one.flipped(flips)).outcome == "undetected"
 
 
 def test_the_upper_limit_holds_what_more_flips_find():

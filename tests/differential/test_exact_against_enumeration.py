@@ -1,6 +1,7 @@
 """Exact methods against every wire that a receiver of a tiny network can meet, each put through the real receiver."""
 
 from collections import Counter, defaultdict
+from itertools import product
 
 import numpy as np
 import pytest
@@ -15,16 +16,19 @@ from framesim.coverage.exact.patterns import undetected_bursts, undetected_patte
 from framesim.coverage.exact.reference import counts_reference, fate_reference
 from framesim.coverage.exact.same_content import same_content, same_content_patterns
 from framesim.disturbance import Bursts, GilbertElliott
+from framesim.kernels.exact_singles import find_singles
 from framesim.networks.receiver import Receiver
 from framesim.networks.transitions import HUNTING
 
 TOYS = {
-    "stuffing after two": ({"run": 2, "number_bits": 1, "data_bits": 1, "at_end": True}, ToyFrame(number=1)),
     "with data": (
         {"run": 2, "number_bits": 1, "data_bits": 1, "at_end": True},
         ToyFrame(number=0, payload=1, long=True),
     ),
-    "no stuff bit at the end": ({"run": 3, "number_bits": 1, "data_bits": 1, "at_end": False}, ToyFrame(number=0)),
+    "no stuff bit at the end": (
+        {"run": 3, "number_bits": 1, "data_bits": 1, "at_end": False},
+        ToyFrame(number=0),
+    ),
 }
 
 CHANNELS = {
@@ -144,6 +148,31 @@ def test_wires_of_the_sent_content_are_those_of_every_wire(case):
     wanted = {(flips_of(line, levels), len(levels)) for levels, outcome in wires if outcome == "delivered"}
     assert len(wanted) > 2  # late starts and the reserved bit, not only the answer slot
     assert wanted == set(same_content_patterns(line, same_content(line), max_flips=99))
+
+
+@pytest.mark.parametrize("run", [2, 3])
+def test_the_fast_search_finds_the_single_flips_that_pass(run):
+    """A CRC of four bits lets many pass, all of them for a longer or shorter frame."""
+    found = []
+    with toy_network(run=run, number_bits=5, data_bits=4, at_end=True):
+        for number, payload in product(range(32), range(-1, 16)):
+            frame = ToyFrame(number=number, payload=max(0, payload), long=payload >= 0)
+            line = line_of(encode(frame))
+            steps = line.steps
+            room = [np.empty(64, np.int64) for _ in range(3)]
+            size = find_singles(
+                steps.graph.target, steps.add, steps.jump, steps.powers, steps.width, steps.left, line.bits[None],
+                np.array([line.sent_bits], np.int32), np.uint32(steps.first), *room,
+            )  # fmt: skip
+            harmless = {flips for flips, _ in same_content_patterns(line, same_content(line), max_flips=1)}
+            mine = sorted(
+                ((place,), end)
+                for place, end in zip(room[1][:size].tolist(), room[2][:size].tolist(), strict=True)
+                if (place,) not in harmless
+            )
+            assert undetected_patterns(line, 1) == mine
+            found += mine
+    assert len(found) > 10
 
 
 def test_the_real_receiver_accepts_what_the_line_accepts_undisturbed(case):

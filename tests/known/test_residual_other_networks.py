@@ -1,5 +1,8 @@
 """One call for every network's residual error; and what a check inside the payload adds, pattern by pattern."""
 
+import re
+from pathlib import Path
+
 import pytest
 
 import framesim as fs
@@ -122,3 +125,32 @@ def test_patterns_that_the_link_catches_and_frames_that_fail_undisturbed_are_ref
         second_check(sent, [pattern._replace(flips=(20,))], guard.accepts)
     with pytest.raises(BadArgument, match="refuses it undisturbed"):
         second_check(sent, [pattern], lambda frame: False)
+
+
+ON_THE_PAGE = {
+    "LIN 0x23, 4A5593E5": fs.LinFrame(identifier=0x23, payload=bytes.fromhex("4a5593e5")),
+    "LIN 0x23, 4 zeros": fs.LinFrame(identifier=0x23, payload=bytes(4)),
+    "FlexRay 37, 00..07, cycle 5": fs.FlexRayFrame(frame_id=37, payload=bytes(range(8)), cycle=5),
+    "FlexRay 37, 254 bytes, cycle 5": fs.FlexRayFrame(frame_id=37, payload=bytes(254), cycle=5),
+    "CAN FD 0x123, 00..07": fs.CanFdFrame(identifier=0x123, payload=bytes(range(8))),
+    "CAN FD 0x0C8, E945": fs.CanFdFrame(identifier=0xC8, payload=b"\xe9\x45"),
+    "CAN FD of 2012, 0x067, 00..07": fs.CanFdFrame(identifier=0x067, payload=bytes(range(8)), iso=False),
+    "SENT 7 4 8 7 4 8, ticks": fs.SentFrame(status=0, nibbles=(7, 4, 8, 7, 4, 8)),
+}
+PAGE = Path(__file__).parents[2] / "docs" / "residual-other-networks.md"
+
+
+@pytest.mark.parametrize("label", ON_THE_PAGE)
+def test_figures_on_the_page_are_what_comes_out(label):
+    (row,) = [line for line in PAGE.read_text(encoding="utf-8").splitlines() if line.startswith(f"| {label} |")]
+    _, _, counts, at_1e_3, at_1e_6, *_ = (cell.strip() for cell in row.split("|"))
+    sent = fs.encode(ON_THE_PAGE[label])
+    answer = residual_of(sent, Scatter(bit_error_ratio=1e-3))
+    for flips, count in re.findall(r"(\d+): (\d+)", counts):
+        assert answer.patterns[int(flips)] == int(count)
+    if counts.startswith("none up to"):
+        assert not any(answer.patterns.values())
+        assert max(answer.patterns) == int(counts.split()[-1])
+    for printed, found in ((at_1e_3, answer), (at_1e_6, residual_of(sent, Scatter(bit_error_ratio=1e-6)))):
+        value = float(printed.split()[-1])
+        assert value >= found.high if printed.startswith("at most") else value == pytest.approx(found.low, rel=5e-3)

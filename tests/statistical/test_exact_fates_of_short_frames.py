@@ -10,7 +10,7 @@ from framesim.coverage.sampling import sample_frame
 from framesim.disturbance import GilbertElliott, Scatter
 
 SEED = 20260611
-FRAMES = 300_000
+FRAMES = 100_000
 FALSE_ALARM = 1e-7  # each of at most five figures a case, so below 2e-6 in all
 
 CASES = {
@@ -30,7 +30,7 @@ CASES = {
 def test_frames_sent_fare_as_computed(frame, channel):
     sent = encode(frame)
     seen = sample_frame(sent, channel, frames=FRAMES, seed=SEED)
-    fate = fate_of(line_of(sent), channel.matrices())
+    fate = fate_of(line_of(sent), channel.matrices(), tolerance=1e-2)
     expected = {"delivered": fate.delivered, "undetected": fate.undetected, **fate.by_check}
     counted = {"delivered": seen.delivered, "undetected": seen.undetected, **seen.first}
     for what, chance in expected.items():

@@ -60,7 +60,8 @@ class Mean:
     Attributes:
         estimate: the mean.
         reason: why the interval must not be trusted; empty if it may be.
-        shares: number of flips → share of the mean; 7 stands for seven and more. Empty where flips were not counted.
+        shares: number of flips → share of the mean; 7 stands for seven and more, at small bit error ratios for a limit
+            to it. Empty where flips were not counted.
         patterns: number of flips → mean number of undetected patterns of a frame; likewise.
         rare: share of frames with an undetected pattern of two flips; None where flips were not counted.
         spread: how frames differ.
@@ -106,21 +107,24 @@ def means_by_flips(
     """
     survey = Survey(population, ratios=ratios, workers=workers)
     wanted, done = dict(FIRST), 0.0
+    first = sum(frames * _cost(survey, flips) for flips, frames in wanted.items())
     totals: list[tuple[Estimate, str]] = []
     for _ in range(MOST_ROUNDS):
-        coming = sum((wanted[flips] - survey.frames(flips)) * _cost(survey, flips) for flips in wanted)
         for flips, frames in wanted.items():
-            ahead = (frames - survey.frames(flips)) * _cost(survey, flips)
+            if survey.complete(flips) or survey.frames(flips) >= frames:
+                continue
+            before = survey.frames(flips)
             survey.extend(flips, frames)
-            done += ahead
+            done += max(0, survey.frames(flips) - before) * _cost(survey, flips)
             if progress is not None:
-                progress(min(1.0, done / max(budget_s, done + coming - ahead)), "counting flip patterns over frames")
+                progress(min(1.0, done / max(budget_s, first)), "counting flip patterns over frames")
         totals = [_total(survey, ratio, same_end, confidence) for ratio in ratios]
         open_at = [ratio for ratio, (total, _) in zip(ratios, totals, strict=True) if _width(total) > target]
         if not open_at:
             break
-        flips = max(wanted, key=lambda k: max(_gain(survey, k, ratio, same_end, confidence) for ratio in open_at))
-        if done + survey.frames(flips) * _cost(survey, flips) > budget_s:
+        gains = {flips: max(_gain(survey, flips, ratio, same_end, confidence) for ratio in open_at) for flips in wanted}
+        flips = max(gains, key=lambda flips: gains[flips])
+        if not gains[flips] or done + survey.frames(flips) * _cost(survey, flips) > budget_s:
             break
         wanted[flips] *= 2
     return [_mean(survey, ratio, same_end, confidence, total) for ratio, total in zip(ratios, totals, strict=True)]
@@ -150,7 +154,7 @@ def _typical(survey: Survey, flips: int, ratio: float) -> float:
 
 def _gain(survey: Survey, flips: int, ratio: float, same_end: bool, confidence: float) -> float:
     """Return by how much twice as many frames of a stratum would narrow the limits, for what they cost."""
-    if flips == BEYOND and ratio < ANCHOR:
+    if survey.complete(flips) or (flips == BEYOND and ratio < ANCHOR):
         return 0.0
     part = mean_of(_values(survey, flips, ratio, same_end), confidence, typical=_typical(survey, flips, ratio))
     return (part.high - (part.best or 0.0)) ** 2 / (survey.frames(flips) * _cost(survey, flips))
@@ -163,13 +167,15 @@ def _total(survey: Survey, ratio: float, same_end: bool, confidence: float) -> t
         # Not a sample of the rest, only of a limit to it: so it widens the interval upwards.
         rest, _ = parts.pop(BEYOND)
         lacking += mean_of(rest, confidence, typical=0.0).high
-    return sum_of(parts, confidence, remainder=lacking)
+    complete = [flips for flips in parts if survey.complete(flips)]
+    return sum_of(parts, confidence, remainder=lacking, complete=complete)
 
 
 def _mean(survey: Survey, ratio: float, same_end: bool, confidence: float, total: tuple[Estimate, str]) -> Mean:
     bests = {flips: float(_values(survey, flips, ratio, same_end).mean()) for flips in COSTS}
     whole = sum(bests.values())
     last, pairs = survey.strata[BEYOND - 1], survey.strata[2]
+    has_pair = len(np.unique(pairs.frame))
     channel = (np.ones(1), np.ones((1, 1)), np.array([ratio]))
     some = survey.population.draw(0, SPOKEN_FRAMES)
     estimate, reason = total
@@ -181,7 +187,9 @@ def _mean(survey: Survey, ratio: float, same_end: bool, confidence: float, total
             flips: float(stratum.count[stratum.flips == flips].sum() / stratum.frames)
             for flips, stratum in survey.strata.items()
         },
-        rare=clopper_pearson(len(np.unique(pairs.frame)), pairs.frames, confidence=confidence),
+        rare=Estimate.exact(has_pair / pairs.frames)
+        if pairs.complete
+        else clopper_pearson(has_pair, pairs.frames, confidence=confidence),
         # Beyond the anchor the counts no longer say what a single frame's probability is.
         spread=spread_of(last.values(ratio, same_end=same_end)) if ratio <= ANCHOR else None,
         frames={flips: survey.frames(flips) for flips in COSTS},

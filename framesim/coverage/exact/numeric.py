@@ -162,7 +162,8 @@ class _Chain:
         choice = _Choice(self.line, (self.mass * self.chance).sum(axis=2))
         # If about one in 2^width of the receivers that only the CRC can stop were accepted, this would be the answer.
         likely = float(entry_worth.sum()) * 2.0**-self.line.steps.width
-        allowed, rough = likely * tolerance / 4, likely * tolerance**0.5
+        # Limits tighter by a factor cost little, a second sum costs as much as the first: so ask for more than needed.
+        allowed, rough = likely * tolerance / 64, likely * tolerance**0.5
         if choice.size(rough) < choice.size(allowed) / 2:
             allowed = rough  # a cheap first sum, to learn how small the answer is
         for _ in range(ROUNDS):

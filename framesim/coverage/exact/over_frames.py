@@ -3,6 +3,7 @@
 The frame is the sampling unit: patterns of one frame come together or not at all.
 """
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from math import hypot, sqrt
 
@@ -46,7 +47,7 @@ def spread_of(values: NDArray[np.float64]) -> Spread:
     )
 
 
-def mean_of(values: NDArray[np.float64], confidence: float, *, typical: float) -> Estimate:
+def mean_of(values: NDArray[np.float64], confidence: float, *, typical: float, complete: bool = False) -> Estimate:
     """Return the mean over all frames of the population.
 
     Where most frames have a value, Student's limits; where few do, Clopper-Pearson limits of their share times limits
@@ -56,7 +57,10 @@ def mean_of(values: NDArray[np.float64], confidence: float, *, typical: float) -
         values: dtype float64, shape (n_frames,). One for each frame drawn.
         confidence: of the interval.
         typical: the value that a frame with a single pattern has; used where none was seen.
+        complete: these are all frames there are, so their mean is the mean.
     """
+    if complete:
+        return Estimate.exact(float(values.mean()))
     frames, seen = len(values), values[values > 0]
     best = float(values.mean()) if frames else 0.0
     if not frames or 2 * len(seen) >= frames:
@@ -86,7 +90,11 @@ def _student(values: NDArray[np.float64], confidence: float) -> float:
 
 
 def sum_of(
-    strata: dict[int, tuple[NDArray[np.float64], float]], confidence: float, *, remainder: float = 0.0
+    strata: dict[int, tuple[NDArray[np.float64], float]],
+    confidence: float,
+    *,
+    remainder: float = 0.0,
+    complete: Collection[int] = (),
 ) -> tuple[Estimate, str]:
     """Return the sum of the strata's means, and why its interval must not be trusted, or nothing.
 
@@ -94,16 +102,20 @@ def sum_of(
         strata: number of flips → values of the frames drawn for it, and the value of a single pattern.
         confidence: of the interval.
         remainder: the most that everything else adds.
+        complete: numbers of flips for which all frames there are were looked at.
     """
-    parts = {flips: mean_of(values, confidence, typical=typical) for flips, (values, typical) in strata.items()}
+    parts = {
+        flips: mean_of(values, confidence, typical=typical, complete=flips in complete)
+        for flips, (values, typical) in strata.items()
+    }
     for flips, (values, _) in strata.items():
-        if len(values) < FEWEST_ALIKE:
+        if len(values) < FEWEST_ALIKE and flips not in complete:
             few = f"{flips} flips: only {len(values)} frames looked at; at least {FEWEST_ALIKE} are needed"
             best = sum(part.best or 0.0 for part in parts.values())
             return Estimate(low=0.0, best=best, high=float("inf"), confidence=confidence, method="none"), few
     total = mover([(1.0, part) for part in parts.values()], remainder=remainder)
     for flips, (values, _) in strata.items():
-        if flips not in RARE and (parts[flips].best or 0.0) > MATTERS * (total.best or 0.0):
+        if flips not in (*RARE, *complete) and (parts[flips].best or 0.0) > MATTERS * (total.best or 0.0):
             largest = float(values.max() / values.sum())
             if largest > ONE_FRAME:
                 return total, f"{flips} flips: one frame holds {largest:.0%} of what was found; limits would rest on it"

@@ -147,7 +147,7 @@ def _move(made: Tables, state: tuple[int, int, int], level: int) -> tuple[tuple[
         return None, int(made.fault[node, level]), False, verdict
     longer = 0
     if made.stuffed[node, level]:
-        longer = run + 1 if level == last and run else 1
+        longer = run + 1 if level == last else 1
     return _seen_as(made, int(made.target[node, level]), level, longer), -1, False, verdict
 
 

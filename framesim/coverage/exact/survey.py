@@ -41,6 +41,7 @@ class Stratum:
 
     Attributes:
         frames: how many frames were looked at.
+        complete: these are all frames there are, each once.
         frame: dtype int64, shape (n_rows,). Number of the frame that a row belongs to, 0 .. frames - 1, ascending.
         flips: dtype int64. Number of flips.
         end: dtype int64. Bits until the receiver accepts.
@@ -49,6 +50,7 @@ class Stratum:
     """
 
     frames: int = 0
+    complete: bool = False
     frame: NDArray[np.int64] = field(default_factory=lambda: np.empty(0, np.int64))
     flips: NDArray[np.int64] = field(default_factory=lambda: np.empty(0, np.int64))
     end: NDArray[np.int64] = field(default_factory=lambda: np.empty(0, np.int64))
@@ -102,12 +104,14 @@ class Beyond:
 
     Attributes:
         ratio: the bit error ratio.
+        longest: no receiver accepts after more bits.
         rest: for each frame: bits until accepted → probability of patterns with seven flips or more.
         own_end: for each frame: bits after which the undisturbed receiver accepts.
         omitted: for each frame: what its sum may lack at most.
     """
 
     ratio: float
+    longest: int = 0
     rest: list[dict[int, float]] = field(default_factory=list)
     own_end: list[int] = field(default_factory=list)
     omitted: list[float] = field(default_factory=list)
@@ -128,8 +132,7 @@ class Beyond:
     def lacking(self, ratio: float) -> NDArray[np.float64]:
         """Return, for each frame, the most that is missing from ``values``."""
         falls = ratio / self.ratio * (1 - self.ratio) / (1 - ratio)
-        longest = max((end for rest in self.rest for end in rest), default=0)
-        return np.array(self.omitted) * falls**BEYOND * ((1 - ratio) / (1 - self.ratio)) ** longest
+        return np.array(self.omitted) * falls**BEYOND * ((1 - ratio) / (1 - self.ratio)) ** self.longest
 
 
 class Survey:
@@ -160,7 +163,11 @@ class Survey:
         return self.strata[flips].frames
 
     def extend(self, flips: int, frames: int, progress: Callable[[], None] | None = None) -> None:
-        """Look at more frames of a stratum, until it has so many."""
+        """Look at more frames of a stratum, until it has so many; at all there are, if that is no more."""
+        if flips != BEYOND and not self.strata[flips].complete and frames >= self.population.size:
+            self.strata[flips] = Stratum(complete=True)
+        if self.complete(flips):
+            frames = self.population.size
         begin, piece = self.frames(flips), _PIECE[flips]
         pieces = [(first, min(piece, frames - first)) for first in range(begin, frames, piece)]
         looks: dict[int, Callable[[tuple[int, int]], Any]] = {1: self._search, BEYOND: self._sum}
@@ -172,6 +179,15 @@ class Survey:
                 if progress is not None:
                     progress()
 
+    def complete(self, flips: int) -> bool:
+        """Tell whether a stratum holds all frames there are."""
+        return flips != BEYOND and self.strata[flips].complete
+
+    def _payloads(self, flips: int, first: int, count: int) -> NDArray[np.uint8]:
+        if self.complete(flips):
+            return self.population.every(first, count)
+        return self.population.draw(flips * _APART + first, count)
+
     def _keep(self, flips: int, result: Any) -> None:
         if flips == 1:
             self.strata[flips].add_rows(*result)
@@ -179,8 +195,9 @@ class Survey:
         if flips != BEYOND:
             self.strata[flips].add(*result)
             return
-        own_end, rests = result
+        own_end, longest, rests = result
         for beyond, (rest, omitted) in zip(self.beyond.values(), rests, strict=True):
+            beyond.longest = max(beyond.longest, longest)
             beyond.own_end.append(own_end)
             beyond.rest.append(rest)
             beyond.omitted.append(omitted)
@@ -190,12 +207,12 @@ class Survey:
         return self.beyond[min(anchor for anchor in self.beyond if anchor >= ratio)]
 
     def _search(self, part: tuple[int, int]) -> tuple[NDArray[np.int64], ...]:
-        frame, _, end, sent_bits = self._form.singles(self.population.draw(_APART + part[0], part[1]))
+        frame, _, end, sent_bits = self._form.singles(self._payloads(1, *part))
         once = np.ones(len(frame), np.int64)
         return frame, once, end, once, sent_bits.astype(np.int64) + self._own
 
     def _count(self, flips: int, part: tuple[int, int]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-        payloads = self.population.draw(flips * _APART + part[0], part[1])
+        payloads = self._payloads(flips, *part)
         words = self._form.words(payloads)
         _, sent_bits = self._form.wires(words)
         counts = self._form.counts(payloads, flips)
@@ -203,11 +220,12 @@ class Survey:
             counts[:, :flips] = 0
         return counts, sent_bits.astype(np.int64) + self._own
 
-    def _sum(self, part: tuple[int, int]) -> tuple[int, list[tuple[dict[int, float], float]]]:
-        line = self._form.line_with(self.population.draw(BEYOND * _APART + part[0], 1)[0])
+    def _sum(self, part: tuple[int, int]) -> tuple[int, int, list[tuple[dict[int, float], float]]]:
+        line = self._form.line_with(self._payloads(BEYOND, *part)[0])
         counts = counts_by_flips(line, BEYOND - 1)
         tree = same_content(line)
-        return line.accept_at, [rest_of(line, counts, ratio, tree=tree) for ratio in self.beyond]
+        rests = [rest_of(line, counts, ratio, tree=tree) for ratio in self.beyond]
+        return line.accept_at, len(line.bits), rests
 
 
 def anchors(ratios: Iterable[float]) -> list[float]:

@@ -32,13 +32,12 @@ from framesim.coverage.linear.can_fd_receiver import (
     machine_of,
 )
 from framesim.coverage.linear.flow import counted, follow
-from framesim.errors import check_range
+from framesim.errors import BadArgument, check_range
 from framesim.judging import judge
-from framesim.networks.network import Network
 from framesim.wire import WireFrame
 from framesim.words import Outcome
 
-__all__ = ["can_fd_residual", "undetected_patterns"]
+__all__ = ["accepted_patterns", "can_fd_residual", "undetected_patterns"]
 
 REST_BITS = 30  # a receiver that counts on more bits than were sent meets six equal ones within a few of them
 MOST_FLIPS = 4
@@ -101,16 +100,26 @@ def undetected_patterns(sent: WireFrame, most_flips: int = 2) -> Mapping[int, tu
 
 @lru_cache(maxsize=64)
 def _undetected(sent: WireFrame, flips: int) -> tuple[Pattern, ...]:
-    """Return every undetected pattern of so many flips."""
+    """Return every undetected pattern of so many flips: of those accepted, the ones that the judge finds changed."""
+    return tuple(pattern for pattern in accepted_patterns(sent, flips) if _is_undetected(sent, pattern))
+
+
+def accepted_patterns(sent: WireFrame, flips: int) -> list[Pattern]:
+    """Return every pattern of so many flips with which the frame is accepted, its content changed or not.
+
+    Raises:
+        BadArgument: its own receiver does not accept the undisturbed frame.
+    """
     from framesim.kernels import linear_flips  # late: starting the compiler takes half a second
 
-    found = fd_network(sent)
-    machine = machine_of(found)
+    machine = machine_of(fd_network(sent))
     wire = sent.bits + bitarray([1]) * REST_BITS
     bits = np.frombuffer(wire.unpack(), np.uint8)
     path = np.empty((len(bits) + 1, 5), np.int64)
     moving = (machine.states.target, machine.role, machine.codes, machine.stuff_counts)
     accept_at = linear_flips.clean_path(*moving, bits, path)
+    if accept_at < 0:
+        raise BadArgument(f"frame={sent.frame!r}: its own receiver does not accept it undisturbed")
     own = CRC_FIELDS.index(crc_field(sent))
     places, ends = np.empty((ROOM, flips), np.int64), np.empty(ROOM, np.int64)
     while True:
@@ -121,8 +130,7 @@ def _undetected(sent: WireFrame, flips: int) -> tuple[Pattern, ...]:
             break
         places, ends = np.empty((n_found, flips), np.int64), np.empty(n_found, np.int64)
     rows = zip(places[:n_found].tolist(), ends[:n_found].tolist(), strict=True)
-    accepted = [Pattern(tuple(row), end) for row, end in rows]
-    return tuple(pattern for pattern in accepted if _is_undetected(sent, found, wire, pattern))
+    return [Pattern(tuple(row), end) for row, end in rows]
 
 
 def _seconds(sent: WireFrame, flips: int) -> float:
@@ -130,12 +138,12 @@ def _seconds(sent: WireFrame, flips: int) -> float:
     return 5e-9 * len(sent) * comb(len(sent) + REST_BITS, flips)
 
 
-def _is_undetected(sent: WireFrame, found: Network, wire: bitarray, pattern: Pattern) -> bool:
+def _is_undetected(sent: WireFrame, pattern: Pattern) -> bool:
     """Tell whether an accepted pattern changed the content: the judge compares."""
-    seen = bitarray(wire)
+    seen = bitarray(sent.bits) + bitarray([1]) * REST_BITS
     for place in pattern.flips:
         seen.invert(place)
-    return judge(sent, seen, network=found).outcome is Outcome.UNDETECTED
+    return judge(sent, seen).outcome is Outcome.UNDETECTED
 
 
 def _own_code(sent: WireFrame) -> tuple[Crc, int]:

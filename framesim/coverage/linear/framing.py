@@ -158,7 +158,6 @@ class _Probe(Receiver):
         field = self._field
         decoder = self._decoder
         slots = [name for kind in type(decoder).__mro__ for name in getattr(kind, "__slots__", ())]
-        timed = {limit.first for limit in self.layout.limits_in[self._index]} & self._view.pieces.keys()
         return (
             self._index,
             type(decoder),
@@ -171,7 +170,6 @@ class _Probe(Receiver):
             relevant(field.name, self._view.values),
             last if field.elastic else None,
             None if self._deadline == NEVER else (self._deadline - self.position, self._late),
-            tuple((name, self.position - self._view.pieces[name].start) for name in sorted(timed)),
         )
 
 
@@ -183,8 +181,10 @@ def framing(network: Network, *, relevant: Relevant = everything) -> Framing:
         relevant: which of the values read decide what can still follow; fewer make fewer states.
 
     Raises:
-        NotFeasible: there are too many states.
+        NotFeasible: there are too many states, or two time limits run at once.
     """
+    if any(len(limits) > 1 for limits in network.layout.limits_in):
+        raise NotFeasible(f"framing: two time limits run at once on {network.name}")
     first = _Probe(network)
     numbers: dict[Any, int] = {first.key(relevant): 0, ACCEPTED: 1}
     probes: list[_Probe | None] = [first, None]
