@@ -12,9 +12,10 @@ if TYPE_CHECKING:
     from framesim.analog import AnalogLine as AnalogLine
     from framesim.coverage.compare import compare as compare
     from framesim.coverage.measure import measure_coverage as measure_coverage
+    from framesim.coverage.population import Listed as Listed
     from framesim.coverage.population import Payloads as Payloads
-    from framesim.coverage.residual_curve import Residual as Residual
     from framesim.coverage.residual_curve import residual as residual
+    from framesim.coverage.residual_record import Residual as Residual
     from framesim.coverage.scenario import load_scenario as load_scenario
     from framesim.disturbance import Bursts as Bursts
     from framesim.disturbance import GilbertElliott as GilbertElliott
@@ -78,7 +79,8 @@ _PLACES = {
     "networks": "",
     "receive": "framesim.judging",
     "residual": "framesim.coverage.residual_curve",
-    "Residual": "framesim.coverage.residual_curve",
+    "Residual": "framesim.coverage.residual_record",
+    "Listed": "framesim.coverage.population",
     "Payloads": "framesim.coverage.population",
 }
 

@@ -20,6 +20,7 @@ __all__ = [
     "frame_from",
     "frame_options",
     "network_parser",
+    "octets",
     "split_network",
 ]
 
@@ -184,7 +185,7 @@ def _value(name: str, kind: Any, text: str) -> Any:
     if kind is int:
         return whole_number(name, text)
     if kind is bytes:
-        return _octets(name, text)
+        return octets(name, text)
     if kind is float:
         return number(name, text)
     return text
@@ -196,7 +197,7 @@ def _chosen(name: str, choices: dict[str, Any], text: str) -> Any:
     return choices[text]
 
 
-def _octets(name: str, text: str) -> bytes:
+def octets(name: str, text: str) -> bytes:
     """Read hex bytes; ``:``, ``-``, ``_`` and blanks may group them."""
     digits = re.sub(r"[\s:_-]", "", text.removeprefix("0x"))
     wrong = re.search(r"[^0-9a-fA-F]", digits)

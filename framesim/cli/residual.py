@@ -1,16 +1,17 @@
 """``framesim residual``: how often a wrong frame passes as right, for a frame or a population of payloads."""
 
 import argparse
+import dataclasses
 import sys
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from framesim.cli.frame_options import add_frame_options, frame_from, network_parser, split_network
+from framesim.cli.frame_options import add_frame_options, network_parser, split_network
 from framesim.cli.output import share_bar
 from framesim.cli.parsing import LineParser, number, quoted, whole_number
+from framesim.cli.residual_subject import add_subject_options, frames_of
 from framesim.errors import BadArgument, BadInput, check_number, check_range
-from framesim.networks.network import Network
 
 __all__ = ["run"]
 
@@ -34,18 +35,25 @@ def run(arguments: Sequence[str]) -> int:
     _add_options(parser)
     add_frame_options(parser, network.frame_type)
     values = parser.read(rest)
-    subject = _subject(values, network)
     channels = _channels(values)
+    subject, notes = frames_of(values, network)
+    span = _span(values, subject)
     curve = _measure(values, subject, channels)
+    curve = dataclasses.replace(curve, subject={**curve.subject, **notes})
+    bursts = None if span is None else _bursts(values, subject, span)
     if values.plot_data is not None:
         _write(values.plot_data, curve.to_csv())
     if values.json:
-        sys.stdout.write(curve.to_json() + "\n")
+        sys.stdout.write(curve.to_json(**({} if bursts is None else {"bursts": bursts.to_json()})) + "\n")
     elif values.plot_data != "-":
         from framesim.report.residual_text import draw_residual
         from framesim.report.terminal import screen
 
         draw_residual(screen(), curve)
+        if bursts is not None:
+            from framesim.report.bursts_text import draw_bursts
+
+            draw_bursts(screen(), bursts)
     return 0
 
 
@@ -59,40 +67,31 @@ def _add_options(parser: LineParser) -> None:
         help="good to bad, bad to good, chance of a flip in the good state, in the bad state",
     )
     noise.add_argument("--channel", metavar="FILE.toml", help="a channel file (docs/scenarios.md)")
+    add_subject_options(parser)
+    seen = parser.add_argument_group("who sees it")
+    seen.add_argument("--receivers", metavar="N", help="how many listen: P(at least one accepts wrong); 1 unless said")
+    seen.add_argument(
+        "--disturbance",
+        choices=("local", "common"),
+        default="local",
+        help="local: each receiver has flips of its own; common: all nodes alike, the sender's read-back included",
+    )
     how = parser.add_argument_group("how it is computed and stated")
-    how.add_argument("--payload-bytes", metavar="N", help="random payloads of N bytes, instead of one frame")
     how.add_argument(
         "--acceptance",
         choices=("receiver_only", "same_end"),
         default="receiver_only",
         help="same_end: only frames accepted at the sender's own end count; others the sender would flag",
     )
+    how.add_argument("--bursts", metavar="SPAN", help="for one frame, also count undetected bursts up to SPAN bits")
     how.add_argument("--frames-per-second", metavar="R", help="state the rate per hour as well")
     how.add_argument("--per-decade", metavar="N", help="ratios a decade of a sweep; 1 unless said")
     how.add_argument("--target", metavar="X%", help="half width of the interval at which to stop; 10%% unless said")
     how.add_argument("--budget", metavar="Ns", help="processor seconds at which to stop, roughly; 60s unless said")
     how.add_argument("--workers", metavar="N", help="threads over a population; the result is the same for any number")
-    how.add_argument("--seed", metavar="N", help="of the payloads drawn; 1 unless said")
     how.add_argument("--confidence", metavar="C", help="of the intervals; 0.95 unless said")
     how.add_argument("--json", action="store_true", help="write one JSON object")
     how.add_argument("--plot-data", metavar="FILE.csv", help="write the curve as comma-separated values; - is output")
-
-
-def _subject(values: argparse.Namespace, network: Network) -> Any:
-    """Return the frame, or the population, that the options describe."""
-    if values.payload_bytes is None:
-        return frame_from(values, network.frame_type)
-    from framesim.coverage.population import Payloads
-
-    n_bytes = whole_number("--payload-bytes", values.payload_bytes)
-    check_range("--payload-bytes", n_bytes, 0, 4096, base="d")
-    if getattr(values, "payload", None) is not None:
-        raise BadArgument("--payload: stands beside --payload-bytes; say one of them")
-    values.payload = "00" * n_bytes
-    if getattr(values, "identifier", "") is None:
-        values.identifier = "0x123"
-    seed = 1 if values.seed is None else whole_number("--seed", values.seed)
-    return Payloads(frame=frame_from(values, network.frame_type), seed=seed)
 
 
 def _channels(values: argparse.Namespace) -> list[Any]:
@@ -136,19 +135,46 @@ def _ratios(text: str, per_decade: int) -> list[float]:
 def _measure(values: argparse.Namespace, subject: Any, channels: list[Any]) -> Any:
     from framesim.coverage.residual_curve import residual_curve
 
-    given: dict[str, Any] = {"acceptance": values.acceptance}
+    given: dict[str, Any] = {"acceptance": values.acceptance, "disturbance": values.disturbance}
+    if values.receivers is not None:
+        given["receivers"] = whole_number("--receivers", values.receivers)
     if values.confidence is not None:
         given["confidence"] = number("--confidence", values.confidence)
     if values.target is not None:
         given["target"] = number("--target", values.target.rstrip("% ")) / (100 if "%" in values.target else 1)
-    if values.budget is not None:
-        given["budget_s"] = number("--budget", values.budget.rstrip("s "))
+    given |= _budget(values)
     if values.workers is not None:
         given["workers"] = whole_number("--workers", values.workers)
     if values.frames_per_second is not None:
         given["frames_per_second"] = number("--frames-per-second", values.frames_per_second)
     with share_bar("computing") as show:
         return residual_curve(subject, channels, progress=show, **given)
+
+
+def _budget(values: argparse.Namespace) -> dict[str, Any]:
+    return {} if values.budget is None else {"budget_s": number("--budget", values.budget.rstrip("s "))}
+
+
+def _span(values: argparse.Namespace, subject: Any) -> int | None:
+    """Return the longest burst asked for; examined before anything is computed."""
+    if values.bursts is None:
+        return None
+    from framesim.coverage.bursts_by_span import LONGEST_SPAN
+    from framesim.coverage.population import Listed, Payloads
+
+    span = whole_number("--bursts", values.bursts)
+    check_range("--bursts", span, 1, LONGEST_SPAN, base="d")
+    if isinstance(subject, Listed | Payloads):
+        raise BadArgument("--bursts: counts the bursts of one frame; give --payload")
+    return span
+
+
+def _bursts(values: argparse.Namespace, frame: Any, span: int) -> Any:
+    from framesim.coverage.bursts_by_span import bursts_by_span
+    from framesim.judging import encode
+
+    with share_bar("trying bursts") as show:
+        return bursts_by_span(encode(frame), span, progress=show, **_budget(values))
 
 
 def _write(path: str, text: str) -> None:

@@ -2,11 +2,13 @@
 
 import dataclasses
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
 
+from framesim.coverage.computed import Computed, computed_undetected
 from framesim.coverage.funnel import Funnel
 from framesim.coverage.judging_many import tally_disturbed
 from framesim.coverage.result import AnalogResult, CoverageReport, FrameResult
@@ -39,7 +41,7 @@ class _Part:
 
 
 def measure_coverage(scenario: Scenario, *, progress: Progress | None = None) -> CoverageReport:
-    """Run a scenario by plain sampling.
+    """Run a scenario: frames by plain sampling, and P(undetected) exactly as well where a method covers the channel.
 
     Every frame and every sample is drawn from the scenario's seed, addressed by its place in the run, so the result
     does not depend on how the run is cut. A ``KeyboardInterrupt`` ends the run; the report then covers what was done
@@ -66,7 +68,7 @@ def measure_coverage(scenario: Scenario, *, progress: Progress | None = None) ->
                 progress(share, column)
     except KeyboardInterrupt:
         partial = True
-    return _report(scenario, totals, done_s, partial=partial)
+    return _report(scenario, totals, done_s, progress, partial=partial)
 
 
 def _columns(scenario: Scenario) -> tuple[str, ...]:
@@ -143,7 +145,14 @@ def _samples(scenario: Scenario, engine: Ignition, times: "np.typing.NDArray[np.
     )
 
 
-def _report(scenario: Scenario, totals: dict[str, _Part], done_s: dict[str, float], *, partial: bool) -> CoverageReport:
+def _report(
+    scenario: Scenario,
+    totals: dict[str, _Part],
+    done_s: dict[str, float],
+    progress: Progress | None,
+    *,
+    partial: bool,
+) -> CoverageReport:
     per_hour = 3600 / scenario.signal.every_s
     signal = scenario.signal
     frames = tuple(
@@ -155,6 +164,7 @@ def _report(scenario: Scenario, totals: dict[str, _Part], done_s: dict[str, floa
             confidence=scenario.confidence,
             frames_per_hour=per_hour if scenario.by_engine else None,
             idle_flips=part.idle_flips if scenario.by_engine else None,
+            computed=_computed(scenario, part.tally.frames, progress),
         )
         for column, part in totals.items()
     )
@@ -183,6 +193,23 @@ def _report(scenario: Scenario, totals: dict[str, _Part], done_s: dict[str, floa
         scenario=_given(scenario),
         notes=_notes(scenario),
     )
+
+
+def _computed(scenario: Scenario, n_frames: int, progress: Progress | None) -> Computed | None:
+    """Return P(undetected) of the frames sent so far, where an exact method covers the channel."""
+    if isinstance(scenario.disturbance, Ignition) or not n_frames:
+        return None
+    with suppress(KeyboardInterrupt):  # whoever will not wait for it keeps what was drawn
+        return computed_undetected(
+            Traffic(scenario),
+            scenario.disturbance,
+            network=scenario.sender.network,
+            n_frames=n_frames,
+            seed=scenario.seed,
+            confidence=scenario.confidence,
+            progress=progress,
+        )
+    return None
 
 
 def _described(scenario: Scenario, column: str) -> dict[str, Any]:

@@ -3,18 +3,48 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import prod
-from typing import Any
+from typing import Any, Protocol, runtime_checkable
 
 import numpy as np
 from numpy.typing import NDArray
 
 from framesim.errors import BadArgument, check_range
 
-__all__ = ["Listed", "Payloads"]
+__all__ = ["Listed", "Payloads", "Population"]
 
 _PURPOSE = 0x7061_796C_6F61_6473  # sets these draws apart from others of the same seed
 _LARGEST_FRAME = 1 << 62
 _LONGEST = 1 << 16
+
+
+@runtime_checkable
+class Population(Protocol):
+    """Frames that differ in their payloads alone, to be drawn from or gone through."""
+
+    @property
+    def frame(self) -> Any:
+        """Everything but the payload is taken from it, and the payload's length."""
+
+    @property
+    def seed(self) -> int:
+        """Of the draws."""
+
+    @property
+    def n_bytes(self) -> int:
+        """Length of the payload."""
+
+    @property
+    def size(self) -> int:
+        """How many payloads there are."""
+
+    def every(self, first: int, count: int) -> NDArray[np.uint8]:
+        """Return the payloads numbered ``first .. first + count - 1``; dtype uint8, shape (count, n_bytes)."""
+
+    def draw(self, first: int, count: int) -> NDArray[np.uint8]:
+        """Return ``count`` payloads drawn, the ``first``-th of all draws and those after it; likewise."""
+
+    def describe(self) -> dict[str, Any]:
+        """Return what the population is, ready for JSON."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

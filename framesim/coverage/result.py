@@ -6,6 +6,7 @@ from dataclasses import asdict, dataclass, field
 from typing import Any
 
 from framesim import __version__
+from framesim.coverage.computed import Computed
 from framesim.coverage.estimate import Estimate
 from framesim.coverage.funnel import Funnel
 from framesim.coverage.intervals import clopper_pearson
@@ -34,6 +35,7 @@ class FrameResult:
         confidence: of the interval.
         frames_per_hour: sent; None where no engine gives the time.
         idle_flips: bits read wrong on the idle wire between frames; None where no engine drives the run.
+        computed: P(undetected) by an exact method, where one covers the link; None elsewhere.
     """
 
     network: str
@@ -43,10 +45,11 @@ class FrameResult:
     confidence: float
     frames_per_hour: float | None
     idle_flips: int | None = None
+    computed: Computed | None = None
 
     @property
     def undetected(self) -> Estimate | None:
-        """P(undetected) per frame sent; None if no frame was sent."""
+        """P(undetected) per frame sent, as the frames drawn show it; None if no frame was sent."""
         return share_of(self.tally.undetected, self.tally.frames, self.confidence) if self.tally.frames else None
 
     @property
@@ -65,13 +68,16 @@ class FrameResult:
         )
 
     def to_json(self, *, seed: int) -> dict[str, Any]:
-        """Return the result, ready for JSON."""
+        """Return the result, ready for JSON; the probability is the computed one, where there is one."""
         tally = self.tally
+        stated = self.undetected if self.computed is None else self.computed.estimate
         return {
             "link": self.network,
             "column": self.column,
-            **_estimate(self.undetected, self.confidence),
-            "per_hour": _rate(self.undetected, self.frames_per_hour),
+            **_estimate(stated, self.confidence),
+            "basis": "frames drawn" if self.computed is None else self.computed.basis,
+            "sampled": _estimate(self.undetected, self.confidence),
+            "per_hour": _rate(stated, self.frames_per_hour),
             "coverage": _estimate(self.coverage, self.confidence) | {"given": "the frame was disturbed"},
             "by_check": {"first": _counts(tally.first), "alone": _counts(tally.alone)},
             "counts": {

@@ -1,6 +1,6 @@
 """The coverage report on a terminal: one plain sentence a column first, then the counts side by side."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 
 from rich.console import Console
 from rich.padding import Padding
@@ -74,6 +74,8 @@ def _sentence(report: CoverageReport, frames: FrameResult, analog: AnalogResult 
         said.append(f"none undetected, so fewer than {_bound(undetected, frames)}")
     elif undetected is not None:
         said.append(f"{tally.undetected:,} accepted wrong: {undetected.text()}")
+    if frames.computed is not None:
+        said.append(f"computed: {frames.computed.estimate.text()}")
     return f"{opening}: " + "; ".join(said) + "."
 
 
@@ -166,9 +168,28 @@ def _frame_rows(report: CoverageReport) -> Rows:
     rows.append(row("  per frame sent", lambda r: _share(r.tally.undetected, r.tally.frames, r.confidence)[0]))
     level = _level(results[0].confidence)
     rows.append(row(f"  {level}", lambda r: _share(r.tally.undetected, r.tally.frames, r.confidence)[1]))
+    if any(result.computed for result in results):
+        rows.append(row("  computed, per frame sent", lambda r: _computed(r)[0]))
+        rows.append(row(f"  {_basis(results)}", lambda r: _computed(r)[1]))
     if any(result.idle_flips is not None for result in results):
         rows.append(row("false starts on the idle wire", lambda r: f"{r.idle_flips:,}"))
     return rows
+
+
+def _basis(results: Sequence[FrameResult]) -> str:
+    found = next(result.computed.estimate for result in results if result.computed)
+    return "exact" if found.confidence == 1 else f"{found.confidence * 100:.6g} % exact frame by frame"
+
+
+def _computed(result: FrameResult) -> tuple[str, str]:
+    """Return the computed value and its limits as short as a table cell needs."""
+    if result.computed is None:
+        return "", ""
+    found = result.computed.estimate
+    best = "none" if found.best is None else rounded(found.best, digits=3)
+    if found.is_exact:
+        return best, "exact"
+    return best, f"{rounded(found.low, up=False, digits=3)}…{rounded(found.high, up=True, digits=3)}"
 
 
 def _level(confidence: float) -> str:

@@ -4,16 +4,16 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from framesim.coverage.residual_curve import Residual, ResidualCurve
+from framesim.coverage.residual_record import Residual, ResidualCurve
+from framesim.coverage.sight import ONE_ALONE
 from framesim.networks.registry import network
 from framesim.words import Check
 
 __all__ = ["draw_residual"]
 
 CAUTION = (
-    "Flips reach one receiver alone; the sender and other nodes do not see them. Not modelled: bit slips and false "
-    "resynchronisation. Evidence for a safety case (ISO 26262, IEC 61508), never the case itself: that needs competent "
-    "assessment."
+    "Not modelled: bit slips and false resynchronisation. Evidence for a safety case (ISO 26262, IEC 61508), never the "
+    "case itself: that needs competent assessment."
 )
 COUNTED = 6  # flips up to which patterns are counted one by one
 
@@ -39,17 +39,25 @@ def draw_residual(console: Console, curve: ResidualCurve) -> None:
         "receiver_only": "Whatever the receiver accepts counts.",
         "same_end": "Only what the receiver accepts at the sender's own end counts.",
     }[curve.acceptance]
-    for note in (*bases, *reasons, accepted, CAUTION):
+    for note in (*bases, *reasons, accepted, _sight(curve), CAUTION):
         console.print(Text(note, style="dim"))
 
 
 def _subject(curve: ResidualCurve) -> str:
     if curve.seed is not None:
         return f"random payloads of {curve.subject['bytes']} bytes (seed {curve.seed})"
+    if curve.subject.get("kind") == "listed":
+        return f"a list of {curve.subject['frames']} frames"
     said = [
         f"{name} {value:#x}" if name == "identifier" else f"{name} {value}" for name, value in curve.subject.items()
     ]
     return "; ".join(said)
+
+
+def _sight(curve: ResidualCurve) -> str:
+    if curve.sight == ONE_ALONE:
+        return "Flips reach one receiver alone; the sender and other nodes do not see them."
+    return f"Seen by {curve.sight.text}. What speaks first, and what is delivered, is said of one receiver."
 
 
 def _channel(point: Residual) -> str:
@@ -123,12 +131,13 @@ def _patterns(curve: ResidualCurve) -> Table | None:
         return None
     shared = [point for point in curve.points if point.shares]
     shown = shared if len(shared) <= COUNTED else shared[:: -(-len(shared) // COUNTED)]
-    mean = "patterns, mean" if curve.seed is not None else "patterns"
+    several = curve.points[0].frames > 1
+    mean = "patterns, mean" if several else "patterns"
     table = _table("flips", mean, *(f"share at {_channel(point)}" for point in shown))
     table.columns[0].justify = "right"
     for flips in sorted({*patterns, *(count for point in shown for count in point.shares)}):
         count = patterns.get(flips)
-        told = "not counted" if count is None else f"{count:,.4g}" if curve.seed is not None else f"{count:,}"
+        told = "not counted" if count is None else f"{count:,.4g}" if several else f"{count:,}"
         more = " or more" if count is None else ""
         table.add_row(f"{flips}{more}", told, *(f"{point.shares.get(flips, 0):.1%}" for point in shown))
     return table
@@ -144,6 +153,8 @@ def _checks(curve: ResidualCurve) -> Table | None:
         if any(point.by_check.get(check) for point in shown):
             table.add_row(check.value, *(f"{point.by_check.get(check, 0.0):.3g}" for point in shown))
     if all(point.delivered is not None for point in shown):
+        if any(point.other_end for point in shown):
+            table.add_row("another node's flag", *(f"{point.other_end or 0.0:.3g}" for point in shown))
         table.add_row("nobody: delivered", *(f"{point.delivered:.3g}" for point in shown))
     return table
 

@@ -117,3 +117,77 @@ def test_bad_input_is_one_line_and_exit_status_2(words, told):
     assert done.returncode == 2
     assert told in done.stderr
     assert done.stderr.count("\n") == 1
+
+
+def test_the_worst_payload_found_is_told_with_how_it_was_found():
+    done = run(
+        "can", "--payload-bytes", "8", "--worst-payload", "2", "--tries", "1500", "--bit-error-ratio", "1e-6", "--json"
+    )
+    assert done.returncode == 0, done.stderr
+    answer = json.loads(done.stdout)
+    assert answer["subject"]["chosen"].startswith("the worst found of ")
+    assert "there may be worse" in answer["subject"]["chosen"]
+    assert answer["links"][0]["patterns"]["2"] >= 1
+
+
+def test_a_list_of_payloads_is_summed_whole(tmp_path):
+    listed = tmp_path / "payloads.txt"
+    listed.write_text("# two of them\n01 3\n0203\n", encoding="utf-8")
+    done = run("can", "--identifier", "0x123", "--payloads", str(listed), "--bit-error-ratio", "0.01", "--json")
+    assert done.returncode == 0, done.stderr
+    answer = json.loads(done.stdout)
+    assert answer["subject"] == {"kind": "listed", "frames": 2}
+    one, two = (
+        fs.residual(fs.CanFrame(identifier=0x123, payload=payload), fs.Scatter(bit_error_ratio=0.01)).probability
+        for payload in (b"\1", b"\2\3")
+    )
+    assert answer["links"][0]["probability"] == pytest.approx((3 * one + two) / 4, rel=1e-9)
+    assert answer["links"][0]["method"] == "exact"
+
+
+def test_bounded_payloads_are_a_population_of_their_own():
+    done = run(
+        "can", "--payload-low", "00", "--payload-high", "03", "--bit-error-ratio", "0.01", "--json", "--budget", "2s"
+    )
+    assert done.returncode == 0, done.stderr
+    assert json.loads(done.stdout)["subject"] == {"kind": "payloads", "bytes": 1, "low": "00", "high": "03"}
+
+
+def test_bursts_and_receivers_stand_in_the_answer():
+    done = run(*FRAME, "--bit-error-ratio", "1e-6", "--bursts", "12", "--receivers", "3")
+    assert done.returncode == 0, done.stderr
+    assert "the shortest that passes undetected spans 10 bits" in done.stdout
+    assert "each of 3 receivers by its own flips" in " ".join(done.stdout.split())
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["--payload-bytes", "2", "--payload", "00"], "say one of them"),
+        (["--payload-low", "00", "--payload-high", "0000"], "2 bytes; expected 1"),
+        (["--payload-low", "05", "--payload-high", "04"], "must be at least"),
+        (["--payload", "00", "--seed", "3"], "does nothing without --payload-bytes"),
+        (["--payload-bytes", "2", "--bursts", "5"], "counts the bursts of one frame"),
+        (["--payload", "00", "--receivers", "0"], "must lie in 1..10000"),
+        (["--payload", "00", "--bursts", "99"], "--bursts=99: must lie in 1..30"),
+        (["--payloads", "no such file"], "cannot be read"),
+    ],
+)
+def test_slips_about_payloads_and_receivers_are_one_line(words, said):
+    done = run("can", "--identifier", "0x123", *words, "--bit-error-ratio", "0.001")
+    assert done.returncode == 2
+    assert done.stdout == ""
+    (line,) = done.stderr.splitlines()
+    assert said in line
+
+
+@pytest.mark.parametrize(
+    "content", ["", "# nothing\n", "0g\n", "01 2 3\n", "01 many\n", "01 -1\n", "01 nan\n", "0102030405060708090a\n"]
+)
+def test_a_bad_list_is_named_with_its_line(tmp_path, content):
+    listed = tmp_path / "payloads.txt"
+    listed.write_text(content, encoding="utf-8")
+    done = run("can", "--identifier", "0x123", "--payloads", str(listed), "--bit-error-ratio", "0.01")
+    assert done.returncode == 2
+    (line,) = done.stderr.splitlines()
+    assert str(listed) in line

@@ -12,7 +12,7 @@ from framesim.coverage.exact.numeric import Fate, Matrices, fate_of, first_to_sp
 from framesim.coverage.exact.over_frames import Spread, mean_of, spread_of, sum_of
 from framesim.coverage.exact.survey import ANCHOR, BEYOND, COSTS, Survey
 from framesim.coverage.intervals import clopper_pearson
-from framesim.coverage.population import Payloads
+from framesim.coverage.population import Population
 from framesim.errors import NotFeasible
 from framesim.words import Check
 
@@ -80,7 +80,7 @@ class Mean:
 
 
 def means_by_flips(
-    population: Payloads,
+    population: Population,
     ratios: Sequence[float],
     *,
     same_end: bool = False,
@@ -198,7 +198,7 @@ def _mean(survey: Survey, ratio: float, same_end: bool, confidence: float, total
 
 
 def mean_on_channel(
-    population: Payloads,
+    population: Population,
     channel: Matrices,
     *,
     same_end: bool = False,

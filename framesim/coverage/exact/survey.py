@@ -20,7 +20,7 @@ from framesim.coverage.exact.graded import Counts, counts_by_flips
 from framesim.coverage.exact.line import Line
 from framesim.coverage.exact.numeric import fate_of
 from framesim.coverage.exact.same_content import Tree, same_content
-from framesim.coverage.population import Payloads
+from framesim.coverage.population import Population
 
 __all__ = ["ANCHOR", "BEYOND", "COSTS", "Beyond", "Stratum", "Survey", "anchors", "rest_of"]
 
@@ -143,7 +143,7 @@ class Survey:
         beyond: bit error ratio → what the counts leave out.
     """
 
-    def __init__(self, population: Payloads, *, ratios: Iterable[float] = (), workers: int = 1) -> None:
+    def __init__(self, population: Population, *, ratios: Iterable[float] = (), workers: int = 1) -> None:
         self.population = population
         self._form = Form(population.frame)
         self._own = self._form.line.accept_at - self._form.line.sent_bits

@@ -5,12 +5,16 @@ from dataclasses import dataclass
 from math import inf
 from typing import Any, Literal
 
+from framesim.codes import crc
 from framesim.disturbance.scatter import Scatter
 from framesim.errors import BadArgument, NotFeasible, check_number
+from framesim.networks.registry import network
+from framesim.wire import WireFrame
 from framesim.words import Check
 
 __all__ = ["EXACT", "FrameResidual", "bit_error_ratio_of"]
 
+SECONDS_A_STEP = 1e-9  # to move one number of a register table, about
 EXACT = 1e-9  #: limits no further apart than this part of the value make it exact
 
 
@@ -54,16 +58,28 @@ class FrameResidual:
         return self.high
 
 
-def bit_error_ratio_of(channel: Any, network: str) -> float:
+def bit_error_ratio_of(channel: Any, sent: WireFrame) -> float:
     """Return the bit error ratio of a channel of independent flips.
 
+    Args:
+        channel: any.
+        sent: the frame that is asked about.
+
     Raises:
-        NotFeasible: flips on this channel depend on each other, and no method here covers that on ``network``.
+        NotFeasible: flips on this channel depend on each other, and no method here covers that; the message says
+            what it would take.
     """
     if isinstance(channel, Scatter):
         return channel.bit_error_ratio
     kind = type(channel).__name__
+    n_states = len(channel.matrices()[0]) if hasattr(channel, "matrices") else 1
+    guards = [field.guard for field in network(sent.network).layout.fields if field.guard]
+    register_bits = max((crc(guard.code).width for guard in guards if guard.code), default=0)
+    held = n_states << register_bits
+    size, hours = 8 * held / 2**30, len(sent) * n_states * held * SECONDS_A_STEP / 3600
     raise NotFeasible(
-        f"residual of {network} on {kind}: every value of the CRC register would have to be carried along for every "
-        "state of the channel; computed are independent flips (Scatter)"
+        f"residual of {sent.network} on {kind}: every value of the CRC register ({register_bits} bits) would have to "
+        f"be carried along for each of {n_states} channel states, for every place a receiver can be at: at least "
+        f"{size:,.3g} GiB and {hours:,.3g} hours for the {len(sent):,} bits of this frame; computed are independent "
+        "flips (Scatter)"
     )

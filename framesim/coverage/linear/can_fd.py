@@ -59,7 +59,7 @@ def can_fd_residual(sent: WireFrame, channel: Any, *, most_flips: int | None = N
         BadArgument: ``most_flips`` out of range.
         NotFeasible: flips on this channel depend on each other, or the patterns are too many to be tried.
     """
-    ratio = bit_error_ratio_of(channel, sent.network)
+    ratio = bit_error_ratio_of(channel, sent)
     if most_flips is None:
         most_flips = max(flips for flips in range(2, MOST_FLIPS + 1) if flips == 2 or _seconds(sent, flips) < QUICK_S)
     patterns = undetected_patterns(sent, most_flips)

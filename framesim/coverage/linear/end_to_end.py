@@ -139,7 +139,7 @@ def residual_above(
         BadArgument: see ``second_check``; or the patterns are likelier than ``link_high``.
         NotFeasible: flips on this channel depend on each other.
     """
-    ratio = bit_error_ratio_of(channel, sent.network)
+    ratio = bit_error_ratio_of(channel, sent)
     check_number("link_high", link_high, 0, 1)
     found = second_check(sent, patterns, accepts)
     passed, caught = (_chance(row, ratio) for row in (found.passed, found.caught))

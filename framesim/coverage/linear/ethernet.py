@@ -61,7 +61,7 @@ def ethernet_residual(sent: WireFrame, channel: Any) -> FrameResidual:
     """
     if sent.network != ETHERNET.name:
         raise BadArgument(f"sent: expected an Ethernet frame, got one of {sent.network}")
-    ratio = bit_error_ratio_of(channel, sent.network)
+    ratio = bit_error_ratio_of(channel, sent)
     code = _code()
     begin, stop = _span(sent, "destination address")[0], len(sent)
     first, last = _span(sent, *TYPES)

@@ -58,7 +58,7 @@ def flexray_residual(sent: WireFrame, channel: Any, *, most_flips: int = 8) -> F
         NotFeasible: flips on this channel depend on each other.
     """
     check_range("most_flips", most_flips, 0, 24, base="d")
-    ratio = bit_error_ratio_of(channel, "flexray")
+    ratio = bit_error_ratio_of(channel, sent)
     words = words_of(sent)
     low = precisely(words.probability, ratio)
     beyond = fsum([_changed_length(sent, ratio), _out_of_step(sent, ratio)])
