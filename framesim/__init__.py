@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from framesim.disturbance import GilbertElliott as GilbertElliott
     from framesim.disturbance import Ignition as Ignition
     from framesim.disturbance import Markov as Markov
+    from framesim.disturbance import PulseTrain as PulseTrain
     from framesim.disturbance import Scatter as Scatter
     from framesim.errors import BadArgument as BadArgument
     from framesim.errors import BadInput as BadInput
@@ -64,6 +65,7 @@ _PLACES = {
     "Markov": "framesim.disturbance",
     "NotFeasible": "framesim.errors",
     "Outcome": "framesim.words",
+    "PulseTrain": "framesim.disturbance",
     "Reception": "framesim.networks.receiver",
     "Scatter": "framesim.disturbance",
     "SentFrame": "framesim.networks.sent",
