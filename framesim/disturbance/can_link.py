@@ -114,7 +114,7 @@ class CanLink:
         Returns:
             The touched, toggled and flipped bits, as global bit indexes.
         """
-        return self.hits_of(self._rings(events), level_at)
+        return self.hits_of(self.rings(events), level_at)
 
     def hits_of(self, transients: Transients, level_at: LevelAt) -> LinkHits:
         """Follow transients, already turned into difference voltage and low-passed, to the sample; see ``hits``."""
@@ -167,7 +167,8 @@ class CanLink:
             "estimates": ["conversion_loss_db", "bandwidth_hz", "upper_volts"],
         }
 
-    def _rings(self, events: SparkEvents) -> Rings:
+    def rings(self, events: SparkEvents) -> Rings:
+        """Return the rings of the events as difference voltage behind the receiver's low-pass."""
         fast = events.only(*TRANSIENTS)
         return Rings.through(
             start_s=fast.time_s,

@@ -18,6 +18,7 @@ Places = npt.NDArray[np.int64]
 
 _APART = 1e-5  # least relative distance of two rates: at equal ones the closed form is 0/0
 _HALVINGS = 60
+_MOMENT_S = 1e-13  # a comparator asks for the slope's sign at the start: whether the pulse then leaves 0 V
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -72,8 +73,9 @@ class Pulses:
         return self.volts[ring] * wave
 
     def slope(self, ring: Places, elapsed_s: Floats) -> Floats:
-        """Return the slope of that voltage in V/s."""
-        slope: Floats = -(self.weights * self.rates * np.exp(-self.rates * elapsed_s[:, None])).sum(axis=1)
+        """Return the slope of that voltage in V/s; at the very start, where it is 0, that of a moment later."""
+        later_s = np.maximum(elapsed_s, _MOMENT_S)[:, None]
+        slope: Floats = -(self.weights * self.rates * np.exp(-self.rates * later_s)).sum(axis=1)
         return self.volts[ring] * slope
 
     def stacked(self) -> tuple[Floats, Floats, Floats]:

@@ -81,7 +81,7 @@ def test_flips_equal_those_of_a_walk_through_time(name, polarity):
     hits = train.walk(link, 0, stop, 3, levels)
     starts = train.starts(-1e-3, stop / link.bit_rate, 3)
     pulses = train.through(link, -1e-3, stop / link.bit_rate, 3)
-    slow = set()
+    slow, off = set(), set()
     grid = np.arange(0, 1500) * 1e-9
     for number, start in enumerate(starts):
         volts = pulses.voltage(np.full(grid.size, number), grid)
@@ -91,6 +91,8 @@ def test_flips_equal_those_of_a_walk_through_time(name, polarity):
         for at, bit, level, noise in zip(start + grid, bits.tolist(), sent, volts, strict=True):
             total = noise + (0.0 if level else link.dominant_volts)
             state = 0 if total >= link.upper_volts else 1 if total <= link.lower_volts else state
+            if state != level and 0 <= bit < stop:
+                off.add(bit)
             sample = (bit + link.sample_point) / link.bit_rate
             if abs(at - sample) <= 0.5e-9 and state != level and 0 <= bit < stop:
                 slow.add(bit)
@@ -99,6 +101,9 @@ def test_flips_equal_those_of_a_walk_through_time(name, polarity):
     until = int(np.floor(starts[min(1200, starts.size - 1)] * link.bit_rate))
     fast = {bit for bit in hits.flipped.tolist() if bit < until}
     slow = {bit for bit in slow if bit < until}
+    toggled = {bit for bit in hits.toggled.tolist() if bit < until}
+    assert len(toggled) > 2 * len(fast)
+    assert len(toggled ^ {bit for bit in off if bit < until}) <= 4
     assert len(fast) > 20
     assert len(fast ^ slow) <= 2
 
