@@ -21,7 +21,10 @@ if TYPE_CHECKING:
     from framesim.disturbance import GilbertElliott as GilbertElliott
     from framesim.disturbance import Ignition as Ignition
     from framesim.disturbance import Markov as Markov
+    from framesim.disturbance import PulseTrain as PulseTrain
     from framesim.disturbance import Scatter as Scatter
+    from framesim.disturbance.waveform import Waveform as Waveform
+    from framesim.disturbance.waveform_file import read_waveform as read_waveform
     from framesim.errors import BadArgument as BadArgument
     from framesim.errors import BadInput as BadInput
     from framesim.errors import FramesimError as FramesimError
@@ -65,10 +68,12 @@ _PLACES = {
     "Markov": "framesim.disturbance",
     "NotFeasible": "framesim.errors",
     "Outcome": "framesim.words",
+    "PulseTrain": "framesim.disturbance",
     "Reception": "framesim.networks.receiver",
     "Scatter": "framesim.disturbance",
     "SentFrame": "framesim.networks.sent",
     "Span": "framesim.wire",
+    "Waveform": "framesim.disturbance.waveform",
     "WireFrame": "framesim.wire",
     "codes": "",
     "compare": "framesim.coverage.compare",
@@ -77,6 +82,7 @@ _PLACES = {
     "load_scenario": "framesim.coverage.scenario",
     "measure_coverage": "framesim.coverage.measure",
     "networks": "",
+    "read_waveform": "framesim.disturbance.waveform_file",
     "receive": "framesim.judging",
     "residual": "framesim.coverage.residual_curve",
     "Residual": "framesim.coverage.residual_record",

@@ -72,10 +72,10 @@ def _with_options(scenario: "Scenario", values: argparse.Namespace) -> "Scenario
     for name in ("hours", "confidence"):
         if getattr(values, name) is not None:
             changes[name] = number(f"--{name}", getattr(values, name))
-    if "hours" in changes and not scenario.by_engine:
+    if "hours" in changes and not scenario.by_time:
         raise BadArgument("--hours: this scenario counts frames, no engine gives the time; use --frames")
-    if "frames" in changes and scenario.by_engine:
-        raise BadArgument("--frames: this scenario runs by engine time; use --hours")
+    if "frames" in changes and scenario.by_time:
+        raise BadArgument("--frames: this scenario runs by time; use --hours")
     return dataclasses.replace(scenario, **changes)
 
 

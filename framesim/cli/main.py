@@ -25,6 +25,7 @@ COMMANDS: dict[str, str] = {
     "compare": "put one value on every network, and on the analog line",
     "residual": "how often a wrong frame passes as right: exact where a method reaches",
     "disturb": "flip bits of a frame and see which check speaks, and where",
+    "waveform": "write an interference voltage to a file, or lay a recorded one beside frames",
 }
 
 BAD_INPUT, INTERRUPTED, NO_READER = 2, 130, 141

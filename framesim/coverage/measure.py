@@ -15,7 +15,8 @@ from framesim.coverage.result import AnalogResult, CoverageReport, FrameResult
 from framesim.coverage.scenario import Scenario
 from framesim.coverage.tally import SilentErrors, Tally
 from framesim.coverage.traffic import Traffic
-from framesim.disturbance import Channel, Ignition
+from framesim.disturbance import Channel, Ignition, LinkHits, PulseTrain
+from framesim.disturbance.pulse_train import LEVELS_NOTE
 from framesim.errors import BadArgument
 
 __all__ = ["Progress", "measure_coverage"]
@@ -72,6 +73,8 @@ def measure_coverage(scenario: Scenario, *, progress: Progress | None = None) ->
 
 
 def _columns(scenario: Scenario) -> tuple[str, ...]:
+    if isinstance(scenario.disturbance, PulseTrain):
+        return (scenario.disturbance.profile,)
     return scenario.severities if scenario.by_engine else (str(scenario.disturbance.describe()["kind"]),)
 
 
@@ -79,6 +82,8 @@ def _parts(scenario: Scenario) -> Iterator[tuple[str, float, float, _Part]]:
     traffic = Traffic(scenario)
     if isinstance(scenario.disturbance, Ignition):
         yield from _engine_parts(scenario, scenario.disturbance, traffic)
+    elif isinstance(scenario.disturbance, PulseTrain):
+        yield from _train_parts(scenario, scenario.disturbance, traffic)
     else:
         yield from _channel_parts(scenario, scenario.disturbance, traffic)
 
@@ -95,21 +100,37 @@ def _engine_parts(scenario: Scenario, engine: Ignition, traffic: Traffic) -> Ite
             yield severity, stop / n_slots, (stop - first) * every_s, part
 
 
+def _train_parts(scenario: Scenario, train: PulseTrain, traffic: Traffic) -> Iterator[tuple[str, float, float, _Part]]:
+    every_s = scenario.signal.every_s
+    n_slots = max(1, round(scenario.hours * 3600 / every_s))
+    step = max(1, round(WINDOW_S / every_s))
+    for first in range(0, n_slots, step):
+        stop = min(first + step, n_slots)
+        bits = (traffic.first_bit(first), traffic.first_bit(stop))
+        hits = train.walk(scenario.link, *bits, scenario.seed, traffic.levels)
+        yield train.profile, stop / n_slots, (stop - first) * every_s, _frames(traffic, hits, stop - first)
+
+
 def _window(scenario: Scenario, engine: Ignition, traffic: Traffic, first: int, stop: int) -> _Part:
     """Run the slots ``first .. stop - 1``: both lines under the same events."""
     link = scenario.link
     hits = link.walk(engine, traffic.first_bit(first), traffic.first_bit(stop), scenario.seed, traffic.levels)
+    times = traffic.sampled_s(first, stop - first)
+    part = _frames(traffic, hits, stop - first)
+    return dataclasses.replace(part, silent=_samples(scenario, engine, times))
+
+
+def _frames(traffic: Traffic, hits: LinkHits, n_frames: int) -> _Part:
+    """Judge the frames of a window that a link's hits fall into."""
     sent, seen, flips = traffic.disturbed(hits.flipped)
     tally = tally_disturbed(sent, seen, flips)
-    tally = dataclasses.replace(tally, frames=stop - first)
+    tally = dataclasses.replace(tally, frames=n_frames)
     funnel = Funnel(
         touched=traffic.touched_frames(hits.touched),
         toggled=traffic.touched_frames(hits.toggled),
         flipped=len(sent),
     )
-    times = traffic.sampled_s(first, stop - first)
-    idle_flips = len(hits.flipped) - flips
-    return _Part(tally=tally, funnel=funnel, silent=_samples(scenario, engine, times), idle_flips=idle_flips)
+    return _Part(tally=tally, funnel=funnel, idle_flips=len(hits.flipped) - flips)
 
 
 def _channel_parts(scenario: Scenario, channel: Channel, traffic: Traffic) -> Iterator[tuple[str, float, float, _Part]]:
@@ -160,10 +181,10 @@ def _report(
             network=scenario.sender.network,
             column=column,
             tally=part.tally,
-            funnel=part.funnel if scenario.by_engine else None,
+            funnel=part.funnel if scenario.by_time else None,
             confidence=scenario.confidence,
-            frames_per_hour=per_hour if scenario.by_engine else None,
-            idle_flips=part.idle_flips if scenario.by_engine else None,
+            frames_per_hour=per_hour if scenario.by_time else None,
+            idle_flips=part.idle_flips if scenario.by_time else None,
             computed=_computed(scenario, part.tally.frames, progress),
         )
         for column, part in totals.items()
@@ -184,7 +205,7 @@ def _report(
         title=scenario.title,
         note=scenario.note,
         seed=scenario.seed,
-        hours=min(done_s.values()) / 3600 if scenario.by_engine else None,
+        hours=min(done_s.values()) / 3600 if scenario.by_time else None,
         partial=partial,
         columns=tuple(totals),
         frames=frames,
@@ -197,7 +218,7 @@ def _report(
 
 def _computed(scenario: Scenario, n_frames: int, progress: Progress | None) -> Computed | None:
     """Return P(undetected) of the frames sent so far, where an exact method covers the channel."""
-    if isinstance(scenario.disturbance, Ignition) or not n_frames:
+    if scenario.by_time or not n_frames:
         return None
     with suppress(KeyboardInterrupt):  # whoever will not wait for it keeps what was drawn
         return computed_undetected(
@@ -215,6 +236,8 @@ def _computed(scenario: Scenario, n_frames: int, progress: Progress | None) -> C
 def _described(scenario: Scenario, column: str) -> dict[str, Any]:
     """Return what was done to the lines in one column, every number with its basis."""
     cause = scenario.disturbance
+    if isinstance(cause, PulseTrain):
+        return {"source": cause.describe(), "link": scenario.link.describe()}
     if not isinstance(cause, Ignition):
         return {"source": cause.describe()}
     engine = dataclasses.replace(cause, severity=column)  # type: ignore[arg-type]  # a column is a severity here
@@ -227,8 +250,8 @@ def _given(scenario: Scenario) -> dict[str, Any]:
         "signal": dataclasses.asdict(scenario.signal),
         "sender": dataclasses.asdict(scenario.sender),
         "wrong_from_lsb": scenario.wrong_from_lsb,
-        "hours": scenario.hours if scenario.by_engine else None,
-        "frames": None if scenario.by_engine else scenario.frames,
+        "hours": scenario.hours if scenario.by_time else None,
+        "frames": None if scenario.by_time else scenario.frames,
     }
 
 
@@ -236,6 +259,8 @@ def _notes(scenario: Scenario) -> tuple[str, ...]:
     """Say what a reader must know before quoting a figure."""
     cause = scenario.disturbance
     notes = ["Disturbance is local: it reaches one receiver; the sender and other nodes do not see it."]
+    if isinstance(cause, PulseTrain):
+        return (*notes, LEVELS_NOTE)
     if not isinstance(cause, Ignition):
         return tuple(notes)
     grounds = ", ".join(

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from framesim.analog import AnalogLine
 from framesim.coverage.channel_file import FEW_STATES, channel_from_table, parse_toml, read_text
 from framesim.coverage.tables import build, expect_keys, expect_type
-from framesim.disturbance import Bursts, CanLink, GilbertElliott, Ignition, Markov, Scatter
+from framesim.disturbance import Bursts, CanLink, GilbertElliott, Ignition, Markov, PulseTrain, Scatter
 from framesim.errors import BadArgument, BadInput, check_number, check_range
 
 __all__ = ["SWEEPER", "Scenario", "Sender", "Signal", "load_scenario"]
@@ -116,9 +116,9 @@ class Scenario:
         sender: the frame that carries it.
         link: how sparks reach the frame's wire and how its receiver decides.
         analog: the same value as a voltage.
-        disturbance: the engine, or a channel that flips bits.
+        disturbance: the engine, a published pulse train, or a channel that flips bits.
         severities: for an engine: how close to the ignition the wires lie; one report column each.
-        hours: for an engine: how long it runs.
+        hours: for an engine or a pulse train: how long it runs.
         frames: for a channel: how many frames are sent.
         wrong_from_lsb: from how many ADC steps on a sample counts as wrong.
     """
@@ -131,7 +131,7 @@ class Scenario:
     sender: Sender
     link: CanLink
     analog: AnalogLine
-    disturbance: Ignition | Scatter | Bursts | GilbertElliott | Markov
+    disturbance: Ignition | PulseTrain | Scatter | Bursts | GilbertElliott | Markov
     severities: tuple[Severity, ...] = ("typical", "fault")
     hours: float = 1.0
     frames: int = 1_000_000
@@ -158,8 +158,13 @@ class Scenario:
         """Whether the disturbance is an engine, which also reaches the analog line."""
         return isinstance(self.disturbance, Ignition)
 
+    @property
+    def by_time(self) -> bool:
+        """Whether the disturbance runs in volts and seconds, an engine or a pulse train, and not by frames."""
+        return isinstance(self.disturbance, Ignition | PulseTrain)
 
-CHANNELS: dict[str, type] = {"ignition": Ignition, **FEW_STATES}
+
+CHANNELS: dict[str, type] = {"ignition": Ignition, **FEW_STATES, "pulse-train": PulseTrain}
 
 SWEEPER = """\
 # The built-in scenario. Invented demonstration data: no vehicle was measured.
@@ -244,6 +249,11 @@ def _refuse_idle_keys(table: Mapping[str, Any], disturbance: Any, file: str) -> 
     if isinstance(disturbance, Ignition):
         if "frames" in table:
             raise BadInput(f"{file}: frames: does nothing under an engine; say hours")
+        return
+    if isinstance(disturbance, PulseTrain):
+        for key in ("frames", "severities", "analog", "wrong_from_lsb"):
+            if table.get(key):
+                raise BadInput(f"{file}: {key}: does nothing under a pulse train, which reaches the frame's link alone")
         return
     for key in ("hours", "severities", "analog", "wrong_from_lsb"):
         if table.get(key):

@@ -5,6 +5,7 @@ from framesim.disturbance.can_link import CanLink, LinkHits
 from framesim.disturbance.flips import Channel, Flips
 from framesim.disturbance.ignition import Ignition
 from framesim.disturbance.markov import Markov
+from framesim.disturbance.pulse_train import PulseTrain
 from framesim.disturbance.scatter import ExactFlips, Scatter
 from framesim.disturbance.sparks import SparkEvent, SparkEvents
 from framesim.disturbance.two_state import GilbertElliott
@@ -19,6 +20,7 @@ __all__ = [
     "Ignition",
     "LinkHits",
     "Markov",
+    "PulseTrain",
     "Scatter",
     "SparkEvent",
     "SparkEvents",

@@ -9,6 +9,7 @@ import numpy.typing as npt
 from framesim.disturbance.comparator import Comparator, LevelAt
 from framesim.disturbance.rings import Rings
 from framesim.disturbance.sparks import TRANSIENTS, SparkEvents
+from framesim.disturbance.transients import Transients
 from framesim.errors import BadArgument, check_number, check_range
 
 if TYPE_CHECKING:
@@ -81,6 +82,16 @@ class CanLink:
                 f"0 V and to dominant_volts={self.dominant_volts!r}"
             )
 
+    @property
+    def comparator(self) -> Comparator:
+        """What decides behind the low-pass."""
+        return Comparator(self.bit_rate, self.dominant_volts, self.upper_volts, self.lower_volts)
+
+    @property
+    def conversion(self) -> float:
+        """What part of a voltage common to both wires becomes a difference between them."""
+        return float(10 ** (-self.conversion_loss_db / 20))
+
     def reach_s(self, ignition: "Ignition") -> float:
         """Return how long before a bit a transient may start and still matter: thirty times the slowest decay."""
         return 30 * max(ignition.value("ring_decay_s"), 1 / (2 * np.pi * self.bandwidth_hz))
@@ -103,19 +114,23 @@ class CanLink:
         Returns:
             The touched, toggled and flipped bits, as global bit indexes.
         """
-        rings = self._rings(events)
-        touched = np.floor(rings.start_s * self.bit_rate).astype(np.int64)
-        comparator = Comparator(self.bit_rate, self.dominant_volts, self.upper_volts, self.lower_volts)
-        pairs = comparator.pairs(rings)
+        return self.hits_of(self.rings(events), level_at)
+
+    def hits_of(self, transients: Transients, level_at: LevelAt) -> LinkHits:
+        """Follow transients, already turned into difference voltage and low-passed, to the sample; see ``hits``."""
+        touched = np.floor(transients.start_s * self.bit_rate).astype(np.int64)
+        comparator = self.comparator
+        pairs = comparator.pairs(transients)
         if not pairs.ring.size:
             return LinkHits(touched, pairs.bit, pairs.bit)
         level = np.asarray(level_at(pairs.bit), np.uint8)
-        toggled = np.unique(pairs.bit[comparator.toggles(rings, pairs, level, level_at)])
+        toggled = np.unique(pairs.bit[comparator.toggles(transients, pairs, level, level_at)])
 
+        start_s = transients.start_s[pairs.ring]
         sample_s = (pairs.bit.astype(np.float64) + self.sample_point) / self.bit_rate
-        due = (sample_s >= rings.start_s[pairs.ring]) & (sample_s < pairs.stop_s)
+        due = (sample_s >= start_s) & (sample_s < pairs.stop_s)
         ring, bit, level = pairs.ring[due], pairs.bit[due], level[due]
-        seen = comparator.seen(rings, ring, sample_s[due] - rings.start_s[ring], bit, level, level_at=level_at)
+        seen = comparator.seen(transients, ring, (sample_s - start_s)[due], bit, level, level_at=level_at)
         return LinkHits(touched, toggled, bit[seen != level])
 
     def walk(self, ignition: "Ignition", first_bit: int, stop_bit: int, seed: int, level_at: LevelAt) -> LinkHits:
@@ -152,11 +167,12 @@ class CanLink:
             "estimates": ["conversion_loss_db", "bandwidth_hz", "upper_volts"],
         }
 
-    def _rings(self, events: SparkEvents) -> Rings:
+    def rings(self, events: SparkEvents) -> Rings:
+        """Return the rings of the events as difference voltage behind the receiver's low-pass."""
         fast = events.only(*TRANSIENTS)
         return Rings.through(
             start_s=fast.time_s,
-            volts=fast.coupled_volts * 10 ** (-self.conversion_loss_db / 20),
+            volts=fast.coupled_volts * self.conversion,
             hz=fast.ring_hz,
             decay_s=fast.decay_s,
             phase_rad=fast.phase_rad,

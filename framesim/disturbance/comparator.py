@@ -6,7 +6,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from framesim.disturbance.rings import Rings
+from framesim.disturbance.transients import Transients
 
 __all__ = ["Comparator", "LevelAt", "Levels", "Pairs"]
 
@@ -46,7 +46,7 @@ class Comparator(NamedTuple):
         """Return how many volts against the sent level it takes to move the comparator."""
         return np.where(level == 0, self.dominant_volts - self.lower_volts, self.upper_volts)
 
-    def pairs(self, rings: Rings) -> Pairs:
+    def pairs(self, rings: Transients) -> Pairs:
         """Pair each ring with the bits in which it, with those before it, might move or hold the comparator."""
         # Less than it takes to move the comparator holds it: where it was moved, or where it was before a new bit.
         hold = min(self.lower_volts, self.dominant_volts - self.upper_volts)
@@ -60,7 +60,7 @@ class Comparator(NamedTuple):
         offset = np.arange(ring.size) - np.repeat(np.cumsum(count) - count, count)
         return Pairs(ring, np.repeat(first, count) + offset, np.repeat(stop_s, count))
 
-    def toggles(self, rings: Rings, pairs: Pairs, level: Levels, level_at: LevelAt) -> npt.NDArray[np.bool_]:
+    def toggles(self, rings: Transients, pairs: Pairs, level: Levels, level_at: LevelAt) -> npt.NDArray[np.bool_]:
         """Tell for each pair whether the comparator leaves the sent level at any moment of the bit.
 
         Args:
@@ -109,7 +109,7 @@ class Comparator(NamedTuple):
         return toggles
 
     def seen(
-        self, rings: Rings, ring: Places, elapsed_s: Floats, bit: Places, level: Levels, *, level_at: LevelAt
+        self, rings: Transients, ring: Places, elapsed_s: Floats, bit: Places, level: Levels, *, level_at: LevelAt
     ) -> Levels:
         """Return what the comparator says at one moment of each bit.
 
@@ -132,7 +132,7 @@ class Comparator(NamedTuple):
         return np.where(level == 0, self.dominant_volts, 0.0)
 
     def _remembered(
-        self, rings: Rings, ring: Places, elapsed: Floats, bit: Places, level: Levels, *, level_at: LevelAt
+        self, rings: Transients, ring: Places, elapsed: Floats, bit: Places, level: Levels, *, level_at: LevelAt
     ) -> Levels:
         """Go back from moments inside the hysteresis band to where the voltage entered it.
 

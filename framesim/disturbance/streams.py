@@ -25,6 +25,10 @@ class Purpose(IntEnum):
     SPARKS = 2
     CONVERTER_NOISE = 3
     SENDING_INSTANT = 4
+    TRAIN_START = 21
+    TRAIN_PULSES = 22
+    FIT_REPEATS = 23
+    LEVELS = 24
 
 
 def unit_uniforms(seed: int, purpose: Purpose, first: int, count: int, width: int) -> npt.NDArray[np.float64]:

@@ -60,8 +60,9 @@ def _sentence(report: CoverageReport, frames: FrameResult, analog: AnalogResult 
         opening = frames.column.capitalize()
     else:
         meaning = f" ({MEANINGS[frames.column]})" if frames.column in MEANINGS else ""
-        rpm = report.disturbance[frames.column]["source"]["speed_rpm"]
-        opening = f"{frames.column.capitalize()}{meaning}, {report.hours:,.3g} h at {rpm:,.0f} rpm"
+        source = report.disturbance[frames.column]["source"]
+        what = f"at {source['speed_rpm']:,.0f} rpm" if "speed_rpm" in source else f"of {source['about']}"
+        opening = f"{frames.column.capitalize()}{meaning}, {report.hours:,.3g} h {what}"
     said = []
     if analog is not None and analog.wrong is not None:
         said.append(f"{_wrong(analog)} silently wrong on the analog line")
