@@ -14,7 +14,7 @@ import numpy as np
 
 from framesim.kernels.compiled import compiled
 
-__all__ = ["exact_flips", "given_flips", "judge_planes", "scattered"]
+__all__ = ["exact_flips", "given_flips", "judge_planes", "scattered_flips"]
 
 receive: Any
 UW: Any
@@ -213,3 +213,109 @@ def exact_flips(
                     x, clean, v, w, ~U(0), np.int64(first + w), content[first + w], moves, code, spoken, fates,
                     frames, seen,
                 )  # fmt: skip
+
+
+@compiled
+def given_flips(
+    wires: Any, lengths: Any, content: Any, turns: int, pattern: Any, place: Any, moves: Any, code: Any, spoken: Any,
+    fates: Any, frames: Any, seen: Any,
+) -> int:  # fmt: skip
+    """Send frames under flips drawn elsewhere; frames without a flip are not looked at.
+
+    Args:
+        wires: see ``exact_flips``, as all not named here.
+        lengths: int64.
+        content: int64.
+        turns: how often each frame is sent.
+        pattern: int64 (n_flips,), ascending; ``frame * turns + time``.
+        place: int32 (n_flips,), the flipped wire bit; one behind the frame's end does nothing.
+        moves: uint32.
+        code: int64.
+        spoken: int64.
+        fates: int64.
+        frames: int64.
+        seen: uint8.
+
+    Returns:
+        How many flips fell into frames.
+    """
+    x, clean = np.zeros(U(PLANES) * UW, np.uint64), np.zeros(U(PLANES) * UW, np.uint64)
+    s, v = np.zeros(U(64) * UW, np.uint64), np.zeros(U(4) * UW, np.uint64)
+    frame_of, here = np.zeros(UW, np.int64), np.zeros(UW, np.uint64)
+    used, lane, frame, last, inside = U(0), U(64), np.int64(-1), np.int64(-1), 0
+    n_flips = U(pattern.size)
+    for index in range(n_flips + U(1)):
+        if index < n_flips and np.int64(place[index]) >= lengths[pattern[index] // turns]:
+            continue
+        if index == n_flips or pattern[index] != last:
+            lane += U(1)
+            mine = np.int64(-1) if index == n_flips else pattern[index] // turns
+            if mine != frame or lane >= LANES:
+                if used == UW or index == n_flips:
+                    if used:
+                        receive(x, s, v, used)
+                    for w in range(used):
+                        settle(
+                            x, clean, v, w, here[w], frame_of[w], content[frame_of[w]], moves, code, spoken, fates,
+                            frames, seen,
+                        )  # fmt: skip
+                    used = U(0)
+                if index == n_flips:
+                    break
+                frame, lane = mine, U(0)
+                frame_of[used], here[used] = frame, U(0)
+                for t in range(U(PLANES)):
+                    plane = U(0) - U(wires[frame, t])
+                    x[t * UW + used], clean[t * UW + used] = plane, plane
+                used += U(1)
+            last = pattern[index]
+            here[used - U(1)] |= U(1) << lane
+        x[U(place[index]) * UW + used - U(1)] ^= U(1) << lane
+        inside += 1
+    return inside
+
+
+@compiled
+def scattered_flips(
+    lengths: Any, turns: int, chance: float, seed: Any, unit: Any, first: int, pattern: Any, place: Any
+) -> Any:
+    """Draw independent flips from one to the next: the work grows with the flips, not with the bits.
+
+    Args:
+        lengths: int64 (n_frames,), wire bits of each frame.
+        turns: how often each frame is sent.
+        chance: of a flip, more than 0 and less than 1.
+        seed: uint64.
+        unit: uint64, see ``exact_flips``.
+        first: frame to begin with.
+        pattern: int64 (room,); receives ``frame * turns + time`` of each flip.
+        place: int32 (room,); receives the flipped wire bit.
+
+    Returns:
+        How many flips were drawn, and the frame to go on with when there was no more room.
+    """
+    found, scale = 0, 1.0 / np.log1p(-chance)
+    words = np.zeros(4 * 64, np.uint64)
+    for frame in range(first, lengths.size):
+        bits, start = lengths[frame] * turns, found
+        at, used, chunk = np.int64(-1), U(128), U(0)
+        while True:
+            if used == U(128):
+                draw(
+                    words[:64], words[64:128], words[128:192], words[192:], (chunk << U(16)) | U(1), U(frame), unit, seed,
+                )  # fmt: skip
+                used, chunk = U(0), chunk + U(1)
+            share = np.float64(((words[used] << HALF) | words[U(128) + used]) >> U(11)) * 2.0**-53
+            used += U(1)
+            jump = np.log(1.0 - share) * scale
+            if jump >= np.float64(bits - at):
+                break
+            at += 1 + np.int64(jump)
+            if at >= bits:
+                break
+            if found == pattern.size:
+                return start, frame
+            pattern[found] = frame * turns + at // lengths[frame]
+            place[found] = at % lengths[frame]
+            found += 1
+    return found, lengths.size
