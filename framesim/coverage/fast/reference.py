@@ -1,0 +1,47 @@
+"""The slow road: every disturbed frame goes to the reference receiver."""
+
+from collections import Counter
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from bitarray import bitarray
+
+from framesim.coverage.fast.flips import portions
+from framesim.judging import encode
+
+if TYPE_CHECKING:
+    from framesim.coverage.fast.sending import Drawn
+    from framesim.coverage.fast.work import Judged, Sampling
+
+__all__ = ["Reference"]
+
+
+@dataclass(frozen=True)
+class Reference:
+    """Puts every disturbed frame aside for the judge.
+
+    Attributes:
+        note: why nothing faster does it.
+    """
+
+    note: str
+
+    def judge(self, work: "Sampling", drawn: "Drawn", seed: int, number: int) -> "Judged":
+        """Return all disturbed frames of a unit as undecided."""
+        from framesim.coverage.fast.work import Judged, frame_at
+
+        sent = [encode(frame_at(work, drawn, index)) for index in range(work.payloads)]
+        lengths = np.array([len(wire) for wire in sent], np.int64)
+        counts: Counter[str] = Counter()
+        aside: list[tuple[int, bitarray]] = []
+        for first, _, pattern, place in portions(work.channel, lengths, work.repeats, seed=seed, number=number):
+            counts["flips"] += len(place)
+            starts = np.flatnonzero(np.diff(pattern, prepend=-1))
+            counts["disturbed"] += len(starts)
+            for begin, end in zip(starts.tolist(), [*starts[1:].tolist(), len(pattern)], strict=True):
+                index = first + int(pattern[begin]) // work.repeats
+                aside.append((index, sent[index].flipped(place[begin:end].tolist())))
+        return Judged(counts, aside)
+
+

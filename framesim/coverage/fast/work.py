@@ -1,0 +1,226 @@
+"""The work of a sampling campaign, cut into units that depend on (work, seed, number) alone."""
+
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field
+from functools import lru_cache
+from typing import Any, Literal, NamedTuple
+
+import numpy as np
+from bitarray import bitarray
+
+from framesim.coverage.fast.sending import Drawn, bounds_of, draw_frames
+from framesim.disturbance import Channel
+from framesim.errors import BadArgument, NotFeasible, check_number, check_range
+from framesim.judging import encode, judge
+from framesim.networks.registry import network_of
+from framesim.wire import WireFrame
+from framesim.words import Outcome
+
+__all__ = ["Sampling", "UnitResult"]
+
+Acceptance = Literal["receiver_only", "same_end"]
+LARGEST_NUMBER = (1 << 32) - 1
+MOST_CASES = 1000
+
+
+class UnitResult(NamedTuple):
+    """What one unit of work gave; counts of units add up.
+
+    Attributes:
+        counts: ``frames`` sent; ``disturbed`` ones; ``flips`` in them; ``delivered``, ``undetected`` and ``unseen``
+            frames; ``first.<check>``, frames by the first check to speak; ``other_end``, frames accepted with wrong
+            content at another time than the sender's, where those do not count as undetected; ``payloads``, different
+            frames, and ``payloads.undetected``, those of them with an undetected frame: what is independent.
+        cases: undetected frames, ascending: what was sent, which bits flipped, and what was accepted; ready for JSON.
+    """
+
+    counts: dict[str, int]
+    cases: list[dict[str, Any]]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sampling:
+    """What is sent through which channel, and in what portions.
+
+    A unit draws ``payloads`` frames from the sources and sends each ``repeats`` times, each time under flips of its
+    own. Frames of one payload are not independent of each other in how likely they pass undetected: count payloads
+    where that matters.
+
+    Attributes:
+        sources: frames, or ``Payloads`` populations of frames; all of one network. Whole frames are sent as they are.
+        weights: how often each source is drawn, relative to the others; None: all alike.
+        channel: flips bits at one receiver, independently for each frame sent, between its first and its last bit.
+        payloads: frames drawn for a unit.
+        repeats: how often each of them is sent.
+        acceptance: ``"receiver_only"``: whatever the receiver accepts counts. ``"same_end"``: only what it accepts at
+            the sender's own end; otherwise its acknowledgement hits the sender's frame, and the sender objects.
+        most_cases: undetected cases listed per unit.
+    """
+
+    sources: tuple[Any, ...]
+    weights: tuple[float, ...] | None = None
+    channel: Channel
+    payloads: int = 1024
+    repeats: int = 1024
+    acceptance: Acceptance = "receiver_only"
+    most_cases: int = 20
+    network: str = field(init=False)
+
+    def __post_init__(self) -> None:
+        if not isinstance(self.sources, tuple) or not self.sources:
+            raise BadArgument("sources: expected a tuple of at least one frame or Payloads")
+        named = {network_of(bounds_of(source)[0]).name for source in self.sources}
+        if len(named) != 1:
+            raise BadArgument(f"sources: of {len(named)} networks ({', '.join(sorted(named))}), must be of one")
+        object.__setattr__(self, "network", named.pop())
+        if self.weights is not None:
+            if len(self.weights) != len(self.sources):
+                raise BadArgument(f"weights: {len(self.weights)} of them, must be {len(self.sources)}, one a source")
+            for place, weight in enumerate(self.weights):
+                check_number(f"weights[{place}]", weight, 0, 1e12)
+            if not sum(self.weights) > 0:
+                raise BadArgument("weights: must not all be 0")
+        if not isinstance(self.channel, Channel):
+            raise BadArgument(f"channel={self.channel!r}: expected a channel")
+        check_range("payloads", self.payloads, 1, 1 << 20, base="d")
+        check_range("repeats", self.repeats, 1, 1 << 24, base="d")
+        check_range("most_cases", self.most_cases, 0, MOST_CASES, base="d")
+        if self.acceptance not in ("receiver_only", "same_end"):
+            raise BadArgument(f"acceptance={self.acceptance!r}: expected 'receiver_only' or 'same_end'")
+
+    @property
+    def frames_a_unit(self) -> int:
+        """Frames sent in one unit."""
+        return self.payloads * self.repeats
+
+    @property
+    def note(self) -> str:
+        """Why units are slow; empty if a compiled receiver does them."""
+        return _engine_of(self).note  # type: ignore[no-any-return]
+
+    def unit(self, seed: int, number: int) -> UnitResult:
+        """Do one unit of the work; the result depends on this record, the seed and the number alone.
+
+        Args:
+            seed: of every random draw, 0..2^64 - 1.
+            number: of the unit, 0..2^32 - 1.
+
+        Raises:
+            BadArgument: an argument out of range, or a channel that asks for more flips than a frame has bits.
+        """
+        check_range("seed", seed, 0, (1 << 64) - 1, base="d")
+        check_range("number", number, 0, LARGEST_NUMBER, base="d")
+        shares = np.ones(len(self.sources)) if self.weights is None else np.array(self.weights, np.float64)
+        drawn = draw_frames(self.sources, shares / shares.sum(), self.payloads, seed=seed, number=number)
+        judged = _engine_of(self).judge(self, drawn, seed, number)
+        return self._result(drawn, judged)
+
+    def describe(self) -> dict[str, Any]:
+        """Return all that a result depends on but seed and number, ready for JSON."""
+        sources = []
+        for source in self.sources:
+            frame, low, high = bounds_of(source)
+            sources.append({"frame": fields_of(frame), "low": low.hex(), "high": high.hex()})
+        return {
+            "network": self.network,
+            "sources": sources,
+            "weights": None if self.weights is None else list(self.weights),
+            "channel": self.channel.describe(),
+            "payloads": self.payloads,
+            "repeats": self.repeats,
+            "acceptance": self.acceptance,
+            "most_cases": self.most_cases,
+        }
+
+    def _result(self, drawn: Drawn, judged: "Judged") -> UnitResult:
+        counts: Counter[str] = Counter(judged.counts)
+        counts["frames"], counts["payloads"] = self.frames_a_unit, self.payloads
+        counts["delivered"] += self.frames_a_unit - counts["disturbed"]
+        cases, wrong = [], set()
+        for index, seen in judged.aside:
+            sent = encode(frame_at(self, drawn, index))
+            judgement = judge(sent, seen)
+            if judgement.outcome is Outcome.DETECTED and judgement.check is not None:
+                counts[f"first.{judgement.check.value}"] += 1
+            elif judgement.outcome is not Outcome.UNDETECTED:
+                counts[judgement.outcome.value] += 1
+            elif self.acceptance == "same_end" and judgement.reception.valid_at != _own_end(sent):
+                counts["other_end"] += 1
+            else:
+                counts["undetected"] += 1
+                wrong.add(index)
+                cases.append(_case(sent, seen, judgement.reception.frame, judgement.reception.valid_at))
+        counts["payloads.undetected"] = len(wrong)
+        cases.sort(key=lambda case: (case["wire"], case["flips"]))
+        kept = {name: counts[name] for name in sorted({*counts, *ALWAYS}) if counts[name] or name in ALWAYS}
+        return UnitResult(counts=kept, cases=cases[: self.most_cases])
+
+
+#: counts that a unit always names, zero or not
+ALWAYS = (
+    "frames", "disturbed", "flips", "delivered", "undetected", "unseen", "payloads", "payloads.undetected",
+)  # fmt: skip
+
+
+class Judged(NamedTuple):
+    """What an engine found.
+
+    Attributes:
+        counts: ``disturbed``, ``flips``, ``delivered`` among the disturbed, ``first.<check>``.
+        aside: number of the frame drawn, and what the receiver saw, where the judge must decide.
+    """
+
+    counts: Mapping[str, int]
+    aside: list[tuple[int, bitarray]]
+
+
+def fields_of(frame: Any) -> dict[str, Any]:
+    """Return a frame's fields, ready for JSON; bytes as hexadecimal digits."""
+    fields = asdict(frame)
+    return {name: value.hex() if isinstance(value, bytes) else value for name, value in fields.items()}
+
+
+def frame_at(work: Sampling, drawn: Drawn, index: int) -> Any:
+    """Return the frame drawn as number ``index``."""
+    from dataclasses import replace
+
+    which = int(drawn.template[index])
+    frame = bounds_of(work.sources[which])[0]
+    payload = drawn.payloads[which][drawn.row[index]].tobytes()
+    return replace(frame, payload=payload) if isinstance(getattr(frame, "payload", None), bytes) else frame
+
+
+@lru_cache(maxsize=4096)
+def _own_end(sent: WireFrame) -> int | None:
+    return judge(sent, sent.bits).reception.valid_at
+
+
+def _case(sent: WireFrame, seen: bitarray, accepted: Any, valid_at: int | None) -> dict[str, Any]:
+    rest = len(seen) - len(sent)
+    wire = sent.bits + seen[len(sent) :] if rest > 0 else sent.bits
+    return {
+        "network": sent.network,
+        "frame": fields_of(sent.frame),
+        "wire": sent.bits.to01(),
+        "flips": [at for at in range(min(len(wire), len(seen))) if wire[at] != seen[at]],
+        "accepted": fields_of(accepted),
+        "accepted_as": type(accepted).__name__,
+        "valid_at": valid_at,
+    }
+
+
+def _engine_of(work: Sampling) -> Any:
+    """Return what judges frames of this network fastest here."""
+    from framesim.coverage.fast import reference, sliced
+
+    found = network_of(bounds_of(work.sources[0])[0])
+    alike = all(network_of(bounds_of(source)[0]) is found for source in work.sources)
+    try:
+        if alike:
+            return sliced.engine(found)
+    except ImportError:
+        return reference.Reference(note="numba is missing: every disturbed frame goes to the reference receiver")
+    except NotFeasible as reason:
+        return reference.Reference(note=f"no compiled receiver ({reason}): every disturbed frame goes to the reference")
+    return reference.Reference(note="several configurations of a network: every disturbed frame goes to the reference")
