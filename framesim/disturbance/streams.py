@@ -25,6 +25,8 @@ class Purpose(IntEnum):
     SPARKS = 2
     CONVERTER_NOISE = 3
     SENDING_INSTANT = 4
+    RECEIVERS = 21
+    SPARK_PATTERNS = 22
 
 
 def unit_uniforms(seed: int, purpose: Purpose, first: int, count: int, width: int) -> npt.NDArray[np.float64]:
