@@ -1,19 +1,21 @@
 """The main job: run a scenario, and say what became of the value on both lines."""
 
 import dataclasses
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, fields
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 
-from framesim.coverage.funnel import Funnel
 from framesim.coverage.judging_many import tally_disturbed
+from framesim.coverage.lines import Line, lines_of, reach_of
+from framesim.coverage.passage import Passage, pass_window
 from framesim.coverage.result import AnalogResult, CoverageReport, FrameResult
 from framesim.coverage.scenario import Scenario
-from framesim.coverage.tally import SilentErrors, Tally
+from framesim.coverage.spark_residual import SparkResidual, spark_residual
+from framesim.coverage.tally import SilentErrors
 from framesim.coverage.traffic import Traffic
-from framesim.disturbance import Channel, Ignition
+from framesim.disturbance import Channel, Ignition, SparkEvents
 from framesim.errors import BadArgument
 
 __all__ = ["Progress", "measure_coverage"]
@@ -29,13 +31,17 @@ FRAMES_AT_ONCE = 20_000
 class _Part:
     """What one window of one severity gave; parts add up in any order."""
 
-    tally: Tally = dataclasses.field(default_factory=Tally)
-    funnel: Funnel = dataclasses.field(default_factory=Funnel)
-    silent: SilentErrors = dataclasses.field(default_factory=SilentErrors)
-    idle_flips: int = 0
+    passages: Mapping[str, Passage] = field(default_factory=dict)  # network → what became of its frames
+    silent: SilentErrors = field(default_factory=SilentErrors)
 
     def __add__(self, other: "_Part") -> "_Part":
-        return _Part(**{item.name: getattr(self, item.name) + getattr(other, item.name) for item in fields(self)})
+        networks = {**self.passages, **other.passages}
+        return _Part(
+            passages={
+                name: self.passages.get(name, Passage()) + other.passages.get(name, Passage()) for name in networks
+            },
+            silent=self.silent + other.silent,
+        )
 
 
 def measure_coverage(scenario: Scenario, *, progress: Progress | None = None) -> CoverageReport:
@@ -66,7 +72,7 @@ def measure_coverage(scenario: Scenario, *, progress: Progress | None = None) ->
                 progress(share, column)
     except KeyboardInterrupt:
         partial = True
-    return _report(scenario, totals, done_s, partial=partial)
+    return _report(scenario, totals, done_s, _computed(scenario, totals), partial=partial)
 
 
 def _columns(scenario: Scenario) -> tuple[str, ...]:
@@ -85,29 +91,31 @@ def _engine_parts(scenario: Scenario, engine: Ignition, traffic: Traffic) -> Ite
     every_s = scenario.signal.every_s
     n_slots = max(1, round(scenario.hours * 3600 / every_s))
     step = max(1, round(WINDOW_S / every_s))
+    lines = lines_of(scenario, traffic)
     for first in range(0, n_slots, step):
         stop = min(first + step, n_slots)
         for severity in scenario.severities:
             source = dataclasses.replace(engine, severity=severity)
-            part = _window(scenario, source, traffic, first, stop)
+            part = _window(scenario, source, traffic, lines, first, stop)
             yield severity, stop / n_slots, (stop - first) * every_s, part
 
 
-def _window(scenario: Scenario, engine: Ignition, traffic: Traffic, first: int, stop: int) -> _Part:
-    """Run the slots ``first .. stop - 1``: both lines under the same events."""
-    link = scenario.link
-    hits = link.walk(engine, traffic.first_bit(first), traffic.first_bit(stop), scenario.seed, traffic.levels)
-    sent, seen, flips = traffic.disturbed(hits.flipped)
-    tally = tally_disturbed(sent, seen, flips)
-    tally = dataclasses.replace(tally, frames=stop - first)
-    funnel = Funnel(
-        touched=traffic.touched_frames(hits.touched),
-        toggled=traffic.touched_frames(hits.toggled),
-        flipped=len(sent),
-    )
+def _window(
+    scenario: Scenario, engine: Ignition, traffic: Traffic, lines: Mapping[str, Line], first: int, stop: int
+) -> _Part:
+    """Run the slots ``first .. stop - 1``: all lines under the same events."""
+    before, after = reach_of(scenario, engine)
+    every_s = scenario.signal.every_s
+    events = engine.events(first * every_s - before, stop * every_s + after, scenario.seed)
+    passages = {
+        name: pass_window(
+            line.link, line.slots, events, first, stop, receivers=scenario.receivers, seed=scenario.seed,
+            idle=name == scenario.sender.network,
+        )
+        for name, line in lines.items()
+    }  # fmt: skip
     times = traffic.sampled_s(first, stop - first)
-    idle_flips = len(hits.flipped) - flips
-    return _Part(tally=tally, funnel=funnel, silent=_samples(scenario, engine, times), idle_flips=idle_flips)
+    return _Part(passages=passages, silent=_samples(scenario, events, times, traffic, first))
 
 
 def _channel_parts(scenario: Scenario, channel: Channel, traffic: Traffic) -> Iterator[tuple[str, float, float, _Part]]:
@@ -119,18 +127,22 @@ def _channel_parts(scenario: Scenario, channel: Channel, traffic: Traffic) -> It
         hits = channel.flips(stop - first, n_bits, rng)
         places = traffic.sent_at(first, stop - first)[hits.frame] + hits.bit
         sent, seen, flips = traffic.disturbed(places)
-        tally = tally_disturbed(sent, seen, flips)
-        yield name, stop / scenario.frames, 0.0, _Part(tally=dataclasses.replace(tally, frames=stop - first))
+        tally = dataclasses.replace(tally_disturbed(sent, seen, flips), frames=stop - first)
+        part = _Part(passages={scenario.sender.network: Passage(tally=tally)})
+        yield name, stop / scenario.frames, 0.0, part
 
 
 OFF_BY = (2, 5, 10)  # ADC steps whose exceedance is counted beside the scenario's own limit
 
 
-def _samples(scenario: Scenario, engine: Ignition, times: "np.typing.NDArray[np.float64]") -> SilentErrors:
+def _samples(
+    scenario: Scenario, events: SparkEvents, times: "np.typing.NDArray[np.float64]", traffic: Traffic, first: int
+) -> SilentErrors:
     """Take the samples of a window on the analog line, under the very events that the frames met."""
-    readings = scenario.analog.walk(engine, times, scenario.signal.volts_at(times), scenario.seed)
+    volts = traffic.volts(times)
+    readings = scenario.analog.sampled(events, times, volts, scenario.seed, first_sample=first)
     own_ground = dataclasses.replace(scenario.analog, ground_resistance_ohm=0.0)
-    apart = own_ground.walk(engine, times, scenario.signal.volts_at(times), scenario.seed)
+    apart = own_ground.sampled(events, times, volts, scenario.seed, first_sample=first)
     off = np.abs(readings.errors_lsb)
     limits = sorted({*OFF_BY, scenario.wrong_from_lsb})
     return SilentErrors(
@@ -143,20 +155,59 @@ def _samples(scenario: Scenario, engine: Ignition, times: "np.typing.NDArray[np.
     )
 
 
-def _report(scenario: Scenario, totals: dict[str, _Part], done_s: dict[str, float], *, partial: bool) -> CoverageReport:
+#: Patterns judged in a stratum; where tables judge many at once, the second number.
+PATTERNS, PATTERNS_BY_TABLE = 400, 8000
+
+
+def _computed(scenario: Scenario, totals: Mapping[str, _Part]) -> dict[tuple[str, str], SparkResidual | None]:
+    """Return (network, column) → the undetected rate worked out by strata; nothing without an engine."""
+    if not scenario.by_engine:
+        return {}
+    lines = lines_of(scenario, Traffic(scenario))
+    return {
+        (network, column): spark_residual(
+            lines[network].slots.book,
+            passage.donors,
+            passage.by_flips,
+            passage.tally.frames,
+            confidence=scenario.confidence,
+            patterns=PATTERNS_BY_TABLE if network == "can" else PATTERNS,
+            seed=scenario.seed,
+            stream=100 * number + place,
+        )
+        for place, (column, part) in enumerate(totals.items())
+        for number, (network, passage) in enumerate(part.passages.items())
+    }
+
+
+def _report(
+    scenario: Scenario,
+    totals: dict[str, _Part],
+    done_s: dict[str, float],
+    computed: Mapping[tuple[str, str], SparkResidual | None],
+    *,
+    partial: bool,
+) -> CoverageReport:
     per_hour = 3600 / scenario.signal.every_s
     signal = scenario.signal
     frames = tuple(
         FrameResult(
-            network=scenario.sender.network,
+            network=network,
             column=column,
-            tally=part.tally,
-            funnel=part.funnel if scenario.by_engine else None,
+            tally=passage.tally,
+            funnel=passage.funnel if scenario.by_engine else None,
             confidence=scenario.confidence,
             frames_per_hour=per_hour if scenario.by_engine else None,
-            idle_flips=part.idle_flips if scenario.by_engine else None,
+            idle_flips=passage.idle_flips if scenario.by_engine and network == scenario.sender.network else None,
+            receivers=scenario.receivers if scenario.by_engine else None,
+            some=passage.some,
+            every=passage.every,
+            by_flips=passage.by_flips,
+            computed=computed.get((network, column)),
         )
+        for network in scenario.networks
         for column, part in totals.items()
+        for passage in [part.passages.get(network, Passage())]
     )
     analog = tuple(
         AnalogResult(
@@ -191,7 +242,12 @@ def _described(scenario: Scenario, column: str) -> dict[str, Any]:
     if not isinstance(cause, Ignition):
         return {"source": cause.describe()}
     engine = dataclasses.replace(cause, severity=column)  # type: ignore[arg-type]  # a column is a severity here
-    return {"source": engine.describe(), "link": scenario.link.describe(), "analog": scenario.analog.describe()}
+    return {
+        "source": engine.describe(),
+        "link": scenario.link.describe(),
+        "links": {name: link.describe() for name, link in scenario.links.items()},
+        "analog": scenario.analog.describe(),
+    }
 
 
 def _given(scenario: Scenario) -> dict[str, Any]:
@@ -200,6 +256,7 @@ def _given(scenario: Scenario) -> dict[str, Any]:
         "signal": dataclasses.asdict(scenario.signal),
         "sender": dataclasses.asdict(scenario.sender),
         "wrong_from_lsb": scenario.wrong_from_lsb,
+        "receivers": scenario.receivers if scenario.by_engine else None,
         "hours": scenario.hours if scenario.by_engine else None,
         "frames": None if scenario.by_engine else scenario.frames,
     }
