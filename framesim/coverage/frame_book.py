@@ -64,6 +64,7 @@ class FrameBook:
         self._bit_of = np.zeros((PAGES, self.most), np.int16)
         self._looks = np.full((PAGES, self.most), np.nan) if self._cells_a_bit > 1 else None
         self._edges: dict[int, Places] = {}
+        self._all_edges: Places | None = None
         self._length = np.zeros(PAGES, np.int64)  # 0: the page is empty
 
     def _bounds(self) -> tuple[int, int]:
@@ -160,10 +161,18 @@ class FrameBook:
         self._fill(pages)
         return self._bit_of[pages, offsets].astype(np.int64)
 
-    def edges(self, page: int) -> Places:
-        """Return the ticks at which the pulses of a page begin, the next frame's first one included (SENT)."""
-        if page not in self._edges:
+    def edges(self, slots: Slots) -> Places:
+        """Return the ticks at which the pulses of slots' frames begin, the next frame's first one included (SENT).
+
+        Returns:
+            shape: (n_slots, n_pulses + 1). All frames of a book have as many pulses.
+        """
+        pages = slots % PAGES
+        fresh = [page for page in np.unique(pages).tolist() if page not in self._edges]
+        for page in fresh:
             wire = self.wire(page)
             assert isinstance(wire, WireFrame)
             self._edges[page] = falling_edges(wire)
-        return self._edges[page]
+        if self._all_edges is None or fresh:
+            self._all_edges = np.array([self._edges.get(page, self._edges[pages[0]]) for page in range(PAGES)])
+        return self._all_edges[pages]

@@ -62,36 +62,40 @@ def measure_coverage(scenario: Scenario, *, progress: Progress | None = None) ->
         raise BadArgument(f"scenario={scenario!r}: expected a Scenario; see framesim.load_scenario")
     totals: dict[str, _Part] = {name: _Part() for name in _columns(scenario)}
     done_s = dict.fromkeys(totals, 0.0)
+    traffic = Traffic(scenario)
+    lines = lines_of(scenario, traffic) if scenario.by_engine else {}
     partial = False
     try:
         # Window by window over all columns, so that an interruption leaves them comparable.
-        for column, share, seconds, part in _parts(scenario):
+        for column, share, seconds, part in _parts(scenario, traffic, lines):
             totals[column] += part
             done_s[column] += seconds
             if progress is not None:
                 progress(share, column)
     except KeyboardInterrupt:
         partial = True
-    return _report(scenario, totals, done_s, _computed(scenario, totals), partial=partial)
+    return _report(scenario, totals, done_s, _computed(scenario, totals, lines), partial=partial)
 
 
 def _columns(scenario: Scenario) -> tuple[str, ...]:
     return scenario.severities if scenario.by_engine else (str(scenario.disturbance.describe()["kind"]),)
 
 
-def _parts(scenario: Scenario) -> Iterator[tuple[str, float, float, _Part]]:
-    traffic = Traffic(scenario)
+def _parts(
+    scenario: Scenario, traffic: Traffic, lines: Mapping[str, Line]
+) -> Iterator[tuple[str, float, float, _Part]]:
     if isinstance(scenario.disturbance, Ignition):
-        yield from _engine_parts(scenario, scenario.disturbance, traffic)
+        yield from _engine_parts(scenario, scenario.disturbance, traffic, lines)
     else:
         yield from _channel_parts(scenario, scenario.disturbance, traffic)
 
 
-def _engine_parts(scenario: Scenario, engine: Ignition, traffic: Traffic) -> Iterator[tuple[str, float, float, _Part]]:
+def _engine_parts(
+    scenario: Scenario, engine: Ignition, traffic: Traffic, lines: Mapping[str, Line]
+) -> Iterator[tuple[str, float, float, _Part]]:
     every_s = scenario.signal.every_s
     n_slots = max(1, round(scenario.hours * 3600 / every_s))
     step = max(1, round(WINDOW_S / every_s))
-    lines = lines_of(scenario, traffic)
     for first in range(0, n_slots, step):
         stop = min(first + step, n_slots)
         for severity in scenario.severities:
@@ -159,11 +163,12 @@ def _samples(
 PATTERNS, PATTERNS_BY_TABLE = 400, 8000
 
 
-def _computed(scenario: Scenario, totals: Mapping[str, _Part]) -> dict[tuple[str, str], SparkResidual | None]:
+def _computed(
+    scenario: Scenario, totals: Mapping[str, _Part], lines: Mapping[str, Line]
+) -> dict[tuple[str, str], SparkResidual | None]:
     """Return (network, column) → the undetected rate worked out by strata; nothing without an engine."""
-    if not scenario.by_engine:
+    if not lines:
         return {}
-    lines = lines_of(scenario, Traffic(scenario))
     return {
         (network, column): spark_residual(
             lines[network].slots.book,

@@ -1,16 +1,16 @@
 """What one engine does to one link's frames in a window of time: the funnel, the verdicts, and the flips themselves."""
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from bitarray import bitarray
 
 from framesim.coverage.frame_book import PAGES
 from framesim.coverage.funnel import Funnel
-from framesim.coverage.judging_many import tally_disturbed, tally_symbols
+from framesim.coverage.judging_many import tally_disturbed, tally_symbols, tally_widths
 from framesim.coverage.slots import Slots
 from framesim.coverage.spark_residual import Donor
 from framesim.coverage.tally import Tally
@@ -18,8 +18,8 @@ from framesim.disturbance import CanLink
 from framesim.disturbance.links import CanFdLink, EthernetLink, SentLink, receiver_of
 from framesim.disturbance.links.compared import LinkHits
 from framesim.disturbance.sparks import TRANSIENTS, SparkEvents
+from framesim.linecoding.pulses import SYNC_TICKS
 from framesim.networks.ethernet.line import TernaryFrame
-from framesim.networks.sent.wires import seen_wire
 from framesim.wire import WireFrame
 
 __all__ = ["DONORS", "Passage", "pass_window"]
@@ -215,32 +215,28 @@ def _edges(link: SentLink, slots: Slots, events: SparkEvents, first: int, stop: 
     touched = np.floor(events.only(*TRANSIENTS).time_s * link.cell_rate).astype(np.int64)
     count = _count(slots, touched, first, stop)
     start = slots.sent_at(first, stop - first)
-    edges = np.stack([slots.book.edges(page) for page in range(PAGES)])[np.arange(first, stop) % PAGES]
-    edge_s = (start[:, np.newaxis] + edges) / link.cell_rate
+    edges = slots.book.edges(np.arange(first, stop))
+    edge_s = (np.repeat(start, edges.shape[1]).reshape(edges.shape) + edges) / link.cell_rate
     moves = link.moves_ticks(events, edge_s.ravel()).reshape(edges.shape)
     noticed = np.abs(moves).max(axis=1) >= NOTICED_TICKS
-    widths = np.diff(edges, axis=1).astype(np.float64)
-    moved = widths + np.diff(moves, axis=1)
-    scaled = np.floor(moved[:, 1:] * widths[:, :1] / moved[:, :1] + 0.5)
+    widths = (edges[:, 1:] - edges[:, :-1]).astype(np.float64)
+    moved = widths + moves[:, 1:] - moves[:, :-1]
+    scaled = np.floor(moved[:, 1:] * SYNC_TICKS / moved[:, :1] + 0.5)
     wrong = (scaled != widths[:, 1:]).any(axis=1)
-    sent: list[WireFrame] = []
-    seen: list[bitarray] = []
-    flips, places = 0, tuple(range(len(slots.book.edges(0))))
+    rows = np.flatnonzero(wrong)
+    off = (scaled[rows] != widths[rows, 1:]).sum(axis=1)
+    places = tuple(range(moves.shape[1]))
     donors: dict[int, list[Donor]] = {}
-    for row in np.flatnonzero(wrong).tolist():
-        page = (first + row) % PAGES
-        wire = slots.book.wire(page)
-        assert isinstance(wire, WireFrame)
-        sent.append(wire)
-        seen.append(seen_wire(wire, moves[row].tolist()))
-        off = int((scaled[row] != widths[row, 1:]).sum())
-        flips += off
-        donors.setdefault(off, []).append(Donor(page, places, tuple(moves[row].tolist())))
-    tally = tally_disturbed(sent, seen, flips)
+    for row, number in zip(rows.tolist(), off.tolist(), strict=True):
+        if len(donors.setdefault(number, [])) < DONORS:
+            donors[number].append(Donor((first + row) % PAGES, places, tuple(moves[row].tolist())))
+    sent = [wire for row in rows.tolist() if isinstance(wire := slots.book.wire((first + row) % PAGES), WireFrame)]
+    tally = tally_widths(sent, scaled[rows].astype(np.int64), moves[rows], int(off.sum()))
     return Passage(
         tally=_sent(tally, stop - first),
         funnel=Funnel(touched=count, toggled=int(np.count_nonzero(noticed | wrong)), flipped=len(sent)),
         some=len(sent),
         every=len(sent),
-        **_strata(donors),
+        by_flips=dict(sorted(Counter(off.tolist()).items())),
+        donors={number: tuple(donors[number]) for number in sorted(donors)},
     )

@@ -3,13 +3,13 @@
 How often a frame has 1, 2, or 3 and more flips is counted in the run: these are the strata's weights. What share of
 each stratum passes undetected is tried on many more patterns than the run had. A frame keeps no step with the engine,
 so a pattern of flips seen at one place of a frame would have come as likely at any other where the same levels are
-sent: a pattern is drawn from those that the run saw and put at a random such place of a random page. Where the run saw
-fewer than ``ENOUGH`` patterns of a stratum, others are put together from independent patterns of fewer flips. A single
-flip is tried at every place. Weight and share of a stratum have exact limits at half the risk each; the product of
-the limits then holds at the confidence asked for, and the strata are summed after MOVER.
+sent: a pattern is drawn from those that the run saw and put at a random such place of a random page. Where the run
+saw fewer than ``ENOUGH`` patterns of a stratum, others are put together from independent patterns of fewer flips. A
+single flip is tried at every place. Weight and share of a stratum have exact limits at half the risk each; the product
+of the limits then holds at the confidence asked for, and the strata are summed after MOVER.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
@@ -19,8 +19,7 @@ import numpy.typing as npt
 from framesim.coverage.estimate import Estimate
 from framesim.coverage.frame_book import PAGES, FrameBook
 from framesim.coverage.intervals import clopper_pearson, mover
-from framesim.coverage.judging_many import tally_disturbed, tally_symbols
-from framesim.coverage.tally import Tally
+from framesim.coverage.judging_many import undetected_among, undetected_symbols
 from framesim.disturbance.streams import Purpose
 from framesim.errors import check_number, check_range
 from framesim.networks.ethernet.line import TernaryFrame
@@ -33,6 +32,7 @@ TAIL = 3  #: the last stratum: so many flips or more
 ENOUGH = 30  # patterns seen in a stratum that may stand for it
 TRIES = 40  # pages looked at for a place that a pattern fits
 SINGLE_PAGES = 4  # pages on which a single flip is tried at every place
+POOL = 64  # pages, evenly spread over the book, on which patterns are tried
 AT_ONCE = 2000  # patterns judged at a time
 
 Places = npt.NDArray[np.int64]
@@ -173,14 +173,15 @@ def _limits(stratum: SparkStratum, frames: int, each: float, confidence: float) 
 
 def _stratum(drawn: "_Drawn", flips: int, count: int, patterns: int) -> SparkStratum:
     if flips == 1 and drawn.by_bits:
-        tally = drawn.every_single()
-        if not tally.undetected:
-            return SparkStratum(1, count, tally.frames, 0, True)
-    total = Tally()
+        tried, undetected = drawn.every_single()
+        if not undetected:
+            return SparkStratum(1, count, tried, 0, True)
+    tried = undetected = 0
     for first in range(0, patterns, AT_ONCE):
         some = [drawn.pattern(flips) for _ in range(min(AT_ONCE, patterns - first))]
-        total += drawn.judged(some)
-    return SparkStratum(flips, count, total.frames, total.undetected, False)
+        number, passed = drawn.judged(some)
+        tried, undetected = tried + number, undetected + passed
+    return SparkStratum(flips, count, tried, undetected, False)
 
 
 class _Drawn:
@@ -196,12 +197,14 @@ class _Drawn:
         self._kinds: dict[int, npt.NDArray[np.int8]] = {}
         self.by_bits = book.network not in ("ethernet", "sent")
 
-    def every_single(self) -> Tally:
-        """Judge a flip at every place of some pages."""
-        total = Tally()
-        for page in range(0, PAGES, PAGES // SINGLE_PAGES):
-            total += self.judged([Donor(page, (place,)) for place in range(len(self._book.wire(page)))])
-        return total
+    def every_single(self) -> tuple[int, int]:
+        """Judge a flip at every place of some pages; return how many there are, and how many pass undetected."""
+        some = [
+            Donor(page, (place,))
+            for page in range(0, PAGES, PAGES // SINGLE_PAGES)
+            for place in range(len(self._book.wire(page)))
+        ]
+        return self.judged(some)
 
     def pattern(self, flips: int) -> Donor:
         """Draw one pattern of a stratum."""
@@ -212,7 +215,7 @@ class _Drawn:
 
     def _put_together(self, flips: int) -> Donor:
         """Join independent patterns on one page until there are flips enough."""
-        page = int(self._rng.integers(PAGES))
+        page = self._any_page()
         smaller = [donor for k in range(1, TAIL + 1) for donor in self._own[k]]
         wrong: dict[int, float] = {}
         for _ in range(16 * flips):
@@ -228,11 +231,11 @@ class _Drawn:
     def _placed(self, donor: Donor, page: int | None = None) -> Donor:
         """Put a pattern at a random place, of a random page unless one is given, where the same levels are sent."""
         if self._book.network == "sent":  # its edges are where they are: only the page changes
-            return Donor(int(self._rng.integers(PAGES)) if page is None else page, donor.places, donor.values)
+            return Donor(self._any_page() if page is None else page, donor.places, donor.values)
         places = np.array(donor.places)
         kinds, gaps = self._kinds_of(donor.page)[places], places - places[0]
         for _ in range(TRIES if page is None else 1):
-            target = int(self._rng.integers(PAGES)) if page is None else page
+            target = self._any_page() if page is None else page
             there = self._kinds_of(target)
             room = there.size - int(gaps[-1])
             if room <= 0:
@@ -246,6 +249,10 @@ class _Drawn:
                 return Donor(target, tuple(moved.tolist()), donor.values)
         return donor if page is None else Donor(page, ())
 
+    def _any_page(self) -> int:
+        """Draw one of the pages on which patterns are tried."""
+        return int(self._rng.integers(POOL)) * (PAGES // POOL)
+
     def _kinds_of(self, page: int) -> npt.NDArray[np.int8]:
         """Return what makes two places of frames alike: the level sent, and the phase of the frame."""
         if page not in self._kinds:
@@ -253,8 +260,8 @@ class _Drawn:
             self._kinds[page] = kinds.astype(np.int8)
         return self._kinds[page]
 
-    def judged(self, patterns: Sequence[Donor]) -> Tally:
-        """Judge patterns; those without a flip are left out."""
+    def judged(self, patterns: Sequence[Donor]) -> tuple[int, int]:
+        """Judge patterns; return how many have a flip, and how many of them pass undetected."""
         some = [pattern for pattern in patterns if pattern.places]
         wires = [self._book.wire(pattern.page) for pattern in some]
         if self._book.network == "ethernet":
@@ -263,11 +270,11 @@ class _Drawn:
                 wire.disturbed(dict(zip(pattern.places, map(int, pattern.values), strict=True)))
                 for wire, pattern in zip(lines, some, strict=True)
             ]
-            return tally_symbols(lines, symbols, len(some))
-        seen: Callable[[WireFrame, Donor], Any] = (
-            (lambda wire, pattern: seen_wire(wire, pattern.values))
-            if self._book.network == "sent"
-            else (lambda wire, pattern: wire.flipped(pattern.places))
-        )
+            return len(some), undetected_symbols(lines, symbols)
         bits = [wire for wire in wires if isinstance(wire, WireFrame)]
-        return tally_disturbed(bits, [seen(wire, pattern) for wire, pattern in zip(bits, some, strict=True)], len(some))
+        moved = self._book.network == "sent"
+        seen = [
+            seen_wire(wire, pattern.values) if moved else wire.flipped(pattern.places)
+            for wire, pattern in zip(bits, some, strict=True)
+        ]
+        return len(some), undetected_among(bits, seen)
