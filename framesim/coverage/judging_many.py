@@ -73,7 +73,8 @@ def tally_widths(sent: Sequence[WireFrame], widths: NDArray[np.int64], moves: ND
     first: Counter[Check] = Counter()
     alone: Counter[Check] = Counter()
     sync = SYNC_TICKS + moves[:, 1] - moves[:, 0]
-    nibbles = ((widths >= ZERO) & (widths <= FIFTEEN)).all(axis=1) & np.array([is_sync(one) for one in sync.tolist()])
+    nibbles = ((widths >= ZERO) & (widths <= FIFTEEN)).all(axis=1)
+    nibbles &= np.array([is_sync(one) for one in sync.tolist()], np.bool_)
     for row in np.flatnonzero(nibbles).tolist():
         status, *data, check = (widths[row] - ZERO).tolist()
         frame = sent[row].frame

@@ -15,14 +15,14 @@ from framesim.coverage.slots import Slots
 from framesim.coverage.spark_residual import Donor
 from framesim.coverage.tally import Tally
 from framesim.disturbance import CanLink
-from framesim.disturbance.links import CanFdLink, EthernetLink, SentLink, receiver_of
+from framesim.disturbance.links import CanFdLink, EthernetLink, FlexRayLink, SentLink, receiver_of
 from framesim.disturbance.links.compared import LinkHits
 from framesim.disturbance.sparks import TRANSIENTS, SparkEvents
 from framesim.linecoding.pulses import SYNC_TICKS
 from framesim.networks.ethernet.line import TernaryFrame
 from framesim.wire import WireFrame
 
-__all__ = ["DONORS", "Passage", "pass_window"]
+__all__ = ["DONORS", "Passage", "pass_window", "receivers_on"]
 
 DONORS = 400  #: flip patterns kept of each number of flips
 MOST_STRATUM = 64  # patterns of more flips than this are kept under one number
@@ -83,9 +83,7 @@ def pass_window(
     """
     if isinstance(link, SentLink):
         return _edges(link, slots, events, first, stop)
-    own = [link] if not hasattr(link, "delay_s") or isinstance(link, EthernetLink) else [
-        receiver_of(link, number, seed) for number in range(receivers)
-    ]  # fmt: skip
+    own = [receiver_of(link, number, seed) for number in range(receivers_on(link, receivers))]
     late = max(getattr(one, "delay_s", 0.0) for one in own)
     near = slots.near(events, link.reach_s(events.source), late)
     if isinstance(link, EthernetLink):
@@ -125,6 +123,11 @@ def pass_window(
         every=int(_in_all(sets).size),
         **_strata(donors),
     )
+
+
+def receivers_on(link: Any, receivers: int) -> int:
+    """Return how many receivers a link has, of those asked for: only a bus of balanced pairs draws several."""
+    return receivers if isinstance(link, CanLink | CanFdLink | FlexRayLink) else 1
 
 
 def _hits(link: Any, slots: Slots, near: SparkEvents, *, toggles: bool) -> LinkHits:
@@ -225,7 +228,7 @@ def _edges(link: SentLink, slots: Slots, events: SparkEvents, first: int, stop: 
     wrong = (scaled != widths[:, 1:]).any(axis=1)
     rows = np.flatnonzero(wrong)
     off = (scaled[rows] != widths[rows, 1:]).sum(axis=1)
-    places = tuple(range(moves.shape[1]))
+    places = tuple(range(len(moves[0])))
     donors: dict[int, list[Donor]] = {}
     for row, number in zip(rows.tolist(), off.tolist(), strict=True):
         if len(donors.setdefault(number, [])) < DONORS:

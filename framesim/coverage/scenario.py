@@ -192,6 +192,7 @@ note = "invented demonstration data"
 seed = 1
 hours = 1.0
 severities = ["typical", "fault"]    # an ordinary harness, and a cracked ignition lead beside it
+receivers = 3                        # on each bus; each has its own balance and delay
 
 [disturbance]
 kind = "ignition"

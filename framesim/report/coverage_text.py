@@ -1,6 +1,7 @@
 """The coverage report on a terminal: one plain sentence a column first, then the counts side by side."""
 
 from collections.abc import Callable, Mapping
+from typing import Any
 
 from rich.console import Console
 from rich.padding import Padding
@@ -11,7 +12,8 @@ from framesim.coverage.estimate import Estimate, rounded
 from framesim.coverage.result import AnalogResult, CoverageReport, FrameResult, share_of
 from framesim.networks.registry import network
 from framesim.plain import one_line
-from framesim.report.caution import CAUTION
+from framesim.report.caution import CAUTION, CAUTIONS
+from framesim.report.links_text import links_table
 from framesim.words import Check
 
 __all__ = ["draw_coverage", "sentences"]
@@ -39,17 +41,27 @@ def draw_coverage(console: Console, report: CoverageReport) -> None:
         console.print()
         console.print(_table("The value as a voltage", report.columns, _analog_rows(report)))
     console.print()
-    title = f"The value in a frame on {network(report.frames[0].network).title}"
+    first = report.frames[0].network
+    if any(result.network != first for result in report.frames):
+        for column in report.columns:
+            console.print(links_table(column, report))
+            console.print()
+    title = f"The value in a frame on {network(first).title}"
     console.print(_table(title, report.columns, _frame_rows(report)))
     console.print()
-    for note in (*report.notes, CAUTION):
+    for note in (*report.notes, *(CAUTIONS if report.hours is not None else (CAUTION,))):
         console.print(Padding(Text(note, style="dim"), (0, 0, 0, 0)))
 
 
 def sentences(report: CoverageReport) -> list[str]:
     """Return the report in plain words, one sentence a column."""
     analog = {result.column: result for result in report.analog}
-    return [_sentence(report, frames, analog.get(frames.column)) for frames in report.frames]
+    return [_sentence(report, frames, analog.get(frames.column)) for frames in first_link(report)]
+
+
+def first_link(report: CoverageReport) -> list[FrameResult]:
+    """Return the results of the scenario's first link, one a column."""
+    return [result for result in report.frames if result.network == report.frames[0].network]
 
 
 def _sentence(report: CoverageReport, frames: FrameResult, analog: AnalogResult | None) -> str:
@@ -60,8 +72,8 @@ def _sentence(report: CoverageReport, frames: FrameResult, analog: AnalogResult 
         opening = frames.column.capitalize()
     else:
         meaning = f" ({MEANINGS[frames.column]})" if frames.column in MEANINGS else ""
-        rpm = report.disturbance[frames.column]["source"]["speed_rpm"]
-        opening = f"{frames.column.capitalize()}{meaning}, {report.hours:,.3g} h at {rpm:,.0f} rpm"
+        speed = _speed(report.disturbance[frames.column]["source"])
+        opening = f"{frames.column.capitalize()}{meaning}, {report.hours:,.3g} h at {speed} rpm"
     said = []
     if analog is not None and analog.wrong is not None:
         said.append(f"{_wrong(analog)} silently wrong on the analog line")
@@ -75,6 +87,15 @@ def _sentence(report: CoverageReport, frames: FrameResult, analog: AnalogResult 
     elif undetected is not None:
         said.append(f"{tally.undetected:,} accepted wrong: {undetected.text()}")
     return f"{opening}: " + "; ".join(said) + "."
+
+
+def _speed(source: Mapping[str, Any]) -> str:
+    """Return the engine's speed in words: one, or the range of a drive profile."""
+    profile = source.get("speed_profile")
+    if not profile:
+        return f"{source['speed_rpm']:,.0f}"
+    speeds = [point[1] for point in profile]
+    return f"{min(speeds):,.0f} to {max(speeds):,.0f}"
 
 
 def _wrong(analog: AnalogResult) -> str:
@@ -137,7 +158,7 @@ def _analog_rows(report: CoverageReport) -> Rows:
 
 
 def _frame_rows(report: CoverageReport) -> Rows:
-    results = report.frames
+    results = first_link(report)
 
     def row(label: str, cell: Callable[[FrameResult], str]) -> tuple[str, list[str]]:
         return label, [cell(result) for result in results]
