@@ -18,24 +18,24 @@ __all__ = ["run"]
 
 INTERRUPTED = 130
 
-ABOUT = """Run a scenario: frames and an analog voltage carry one value under one
-disturbance. Say what each check caught, how often a wrong frame passed as right,
-and how often the voltage was silently wrong. Without a file: the built-in
-street-sweeper scenario (invented data)."""
+ABOUT = """Run a scenario: frames on one or several links and an analog voltage carry one
+value under one disturbance. Say what each check caught, how often a wrong frame
+passed as right, and how often the voltage was silently wrong. Without a file:
+the built-in street-sweeper scenario (invented data), all links under one engine."""
 
-CAUTION = """For teaching and for comparing codes; it replaces no EMC test and no safety
-assessment. Ignition circuits carry tens of kilovolts: never probe them, never
-build these waveforms into hardware, never inject simulated errors on a vehicle
-that can move."""
+ALL_SEVERITIES = ("good", "typical", "poor", "fault")
 
 
 def run(arguments: Sequence[str]) -> int:
     """Run the command; return the exit status."""
-    parser = LineParser("coverage", description=ABOUT, epilog=CAUTION)
+    parser = LineParser("coverage", description=ABOUT, epilog=_cautions())
     parser.add_argument("scenario", nargs="?", metavar="SCENARIO.toml", help="a scenario file (docs/scenarios.md)")
     parser.add_argument("--seed", help="seed of every random draw; default: the scenario's")
     parser.add_argument("--hours", help="engine time to run; default: the scenario's")
     parser.add_argument("--frames", help="frames to send, where a channel and no engine disturbs them")
+    parser.add_argument(
+        "--severities", help="how close the wires lie to the ignition: good,typical,poor,fault or some of them, or all"
+    )
     parser.add_argument("--confidence", help="of every interval, 0.5..0.999999; default: the scenario's")
     parser.add_argument("--json", action="store_true", help="write one JSON object (schema: docs/coverage.schema.json)")
     parser.add_argument("--show-scenario", action="store_true", help="write the built-in scenario, to start your own")
@@ -46,6 +46,14 @@ def run(arguments: Sequence[str]) -> int:
         sys.stdout.write(SWEEPER)
         return 0
     return _measure(values)
+
+
+def _cautions() -> str:
+    from textwrap import fill
+
+    from framesim.report.caution import CAUTIONS
+
+    return "For teaching and for comparing codes.\n" + "\n".join(fill(caution, 79) for caution in CAUTIONS)
 
 
 def _measure(values: argparse.Namespace) -> int:
@@ -72,6 +80,13 @@ def _with_options(scenario: "Scenario", values: argparse.Namespace) -> "Scenario
     for name in ("hours", "confidence"):
         if getattr(values, name) is not None:
             changes[name] = number(f"--{name}", getattr(values, name))
+    if values.severities is not None:
+        if not scenario.by_engine:
+            raise BadArgument("--severities: no engine in this scenario, so nothing to lie close to")
+        words = ALL_SEVERITIES if values.severities == "all" else tuple(values.severities.split(","))
+        if unknown := [word for word in words if word not in ALL_SEVERITIES]:
+            raise BadArgument(f"--severities: {unknown[0]!r} is none of {', '.join(ALL_SEVERITIES)}, all")
+        changes["severities"] = words
     if "hours" in changes and not scenario.by_time:
         raise BadArgument("--hours: this scenario counts frames, no engine gives the time; use --frames")
     if "frames" in changes and scenario.by_time:

@@ -34,6 +34,11 @@ class Computed:
     estimate: Estimate
     basis: str
 
+    def to_json(self) -> dict[str, Any]:
+        """Return the value, ready for JSON."""
+        figures = {"probability": self.estimate.best, "low": self.estimate.low, "high": self.estimate.high}
+        return {**figures, "confidence": self.estimate.confidence, "method": self.estimate.method, "basis": self.basis}
+
 
 class SentPayloads:
     """The payloads of a scenario's frames as a population: those of the slots that are sent, each once.

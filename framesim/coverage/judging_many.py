@@ -1,22 +1,29 @@
 """Judge many disturbed frames of one network: by lanes where its tables can be made, else one by one."""
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from contextlib import suppress
 
 import numpy as np
 from bitarray import bitarray
+from numpy.typing import NDArray
 
+from framesim.codes.sent_crc import sent_crc
 from framesim.coverage.lanes import NEVER, receive_lanes
 from framesim.coverage.tally import Tally
 from framesim.errors import NotFeasible
-from framesim.judging import judge
+from framesim.judging import Judgement, judge, run_receiver
+from framesim.judging_symbols import judge_symbols
+from framesim.linecoding.pulses import FIFTEEN, SYNC_TICKS, ZERO, is_sync
 from framesim.networks.automaton import CHECKS, tables
-from framesim.networks.registry import network
+from framesim.networks.ethernet.line import TernaryFrame
+from framesim.networks.ethernet.line_receiver import LineReceiver
+from framesim.networks.registry import configured, network
+from framesim.networks.sent.wires import seen_wire
 from framesim.wire import WireFrame
 from framesim.words import Check, Outcome
 
-__all__ = ["tally_disturbed"]
+__all__ = ["tally_disturbed", "tally_symbols", "tally_widths", "undetected_among", "undetected_symbols"]
 
 
 def tally_disturbed(sent: Sequence[WireFrame], seen: Sequence[bitarray], flips: int) -> Tally:
@@ -38,15 +45,97 @@ def tally_disturbed(sent: Sequence[WireFrame], seen: Sequence[bitarray], flips: 
     rest: Sequence[int] = range(len(sent))
     with suppress(NotFeasible):  # no tables for this network: each frame goes to the judge
         rest = _by_lanes(sent, seen, outcomes, first, alone)
-    for index in rest:
-        judgement = judge(sent[index], seen[index])
+    _count((judge(sent[index], seen[index]) for index in rest), outcomes, first, alone)
+    return _tally(len(sent), flips, outcomes, first, alone)
+
+
+def tally_symbols(sent: Sequence[TernaryFrame], seen: Sequence[Sequence[int]], flips: int) -> Tally:
+    """Return what became of disturbed frames of ternary symbols; see ``tally_disturbed``."""
+    outcomes: Counter[Outcome] = Counter()
+    first: Counter[Check] = Counter()
+    alone: Counter[Check] = Counter()
+    _count((judge_symbols(one, other) for one, other in zip(sent, seen, strict=True)), outcomes, first, alone)
+    return _tally(len(sent), flips, outcomes, first, alone)
+
+
+def tally_widths(sent: Sequence[WireFrame], widths: NDArray[np.int64], moves: NDArray[np.float64], flips: int) -> Tally:
+    """Return what became of SENT frames whose edges moved; see ``tally_disturbed``.
+
+    Where every pulse is still that of a nibble only the CRC can speak, so no receiver need be run.
+
+    Args:
+        sent: the frames on their sender's wire.
+        widths: shape: (n_frames, n_pulses). As seen, in whole ticks by the sync pulse, status pulse first.
+        moves: shape: (n_frames, n_pulses + 2). By how many ticks each edge moved, that of the sync pulse first.
+        flips: how many widths differ in all.
+    """
+    outcomes: Counter[Outcome] = Counter()
+    first: Counter[Check] = Counter()
+    alone: Counter[Check] = Counter()
+    sync = SYNC_TICKS + moves[:, 1] - moves[:, 0]
+    nibbles = ((widths >= ZERO) & (widths <= FIFTEEN)).all(axis=1)
+    nibbles &= np.array([is_sync(one) for one in sync.tolist()], np.bool_)
+    for row in np.flatnonzero(nibbles).tolist():
+        status, *data, check = (widths[row] - ZERO).tolist()
+        frame = sent[row].frame
+        if sent_crc(data, legacy=frame.crc_form == "legacy") != check:
+            outcomes[Outcome.DETECTED] += 1
+            first[Check.CRC] += 1
+            alone[Check.CRC] += 1
+        else:
+            same = (status, tuple(data)) == (frame.status, tuple(frame.nibbles))
+            outcomes[Outcome.DELIVERED if same else Outcome.UNDETECTED] += 1
+    rest = np.flatnonzero(~nibbles).tolist()
+    judged = (judge(sent[row], seen_wire(sent[row], moves[row].tolist())) for row in rest)
+    _count(judged, outcomes, first, alone)
+    return _tally(len(sent), flips, outcomes, first, alone)
+
+
+def undetected_among(sent: Sequence[WireFrame], seen: Sequence[bitarray]) -> int:
+    """Return how many disturbed frames are accepted although they are not what was sent."""
+    if not sent:
+        return 0
+    with suppress(NotFeasible):
+        return tally_disturbed(sent, seen, 0).undetected if tables(network(sent[0].network)) else 0
+    return sum(_passes(one, bits) for one, bits in zip(sent, seen, strict=True))
+
+
+def _passes(sent: WireFrame, seen: bitarray) -> bool:
+    """Tell whether a receiver that stops at the first fault accepts another frame: half the work of the judge."""
+    reception = run_receiver(configured(network(sent.network), sent.frame), seen, strict=True).finish()
+    return reception.check is None and reception.accepted and reception.frame != sent.frame
+
+
+def undetected_symbols(sent: Sequence[TernaryFrame], seen: Sequence[Sequence[int]]) -> int:
+    """Return how many disturbed frames of ternary symbols are accepted although they are not what was sent."""
+    count = 0
+    for one, symbols in zip(sent, seen, strict=True):
+        receiver = LineReceiver(seed=one.seed, slave=one.slave)
+        receiver.feed(symbols)
+        reception = receiver.finish()
+        count += reception.check is None and reception.accepted and reception.frame != one.frame
+    return count
+
+
+def _count(
+    judgements: Iterable[Judgement],
+    outcomes: "Counter[Outcome]",
+    first: "Counter[Check]",
+    alone: "Counter[Check]",
+) -> None:
+    for judgement in judgements:
         outcomes[judgement.outcome] += 1
         alone.update(judgement.alone)
         if judgement.check is not None:
             first[judgement.check] += 1
+
+
+def _tally(
+    frames: int, flips: int, outcomes: "Counter[Outcome]", first: "Counter[Check]", alone: "Counter[Check]"
+) -> Tally:
     return Tally(
-        frames=len(sent),
-        disturbed=len(sent),
+        frames=frames,
+        disturbed=frames,
         flips=flips,
         detected=outcomes[Outcome.DETECTED],
         undetected=outcomes[Outcome.UNDETECTED],

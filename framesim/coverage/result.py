@@ -10,6 +10,7 @@ from framesim.coverage.computed import Computed
 from framesim.coverage.estimate import Estimate
 from framesim.coverage.funnel import Funnel
 from framesim.coverage.intervals import clopper_pearson
+from framesim.coverage.spark_residual import SparkResidual
 from framesim.coverage.tally import SilentErrors, Tally
 from framesim.words import Check
 
@@ -34,8 +35,13 @@ class FrameResult:
         funnel: from spark to flip; None where no engine drives the run.
         confidence: of the interval.
         frames_per_hour: sent; None where no engine gives the time.
-        idle_flips: bits read wrong on the idle wire between frames; None where no engine drives the run.
-        computed: P(undetected) by an exact method, where one covers the link; None elsewhere.
+        idle_flips: bits read wrong on the idle wire between frames; None where they are not counted.
+        receivers: how many there are on the bus; the counts are of the first. None where no engine drives the run.
+        some: frames disturbed at one receiver at least.
+        every: frames disturbed at all receivers.
+        by_flips: number of wrong bits, symbols or pulse widths → frames with so many.
+        computed: P(undetected) per frame by another road than counting: exact on a channel, from strata of the number
+            of flips under an engine; None where it was not worked out.
     """
 
     network: str
@@ -45,7 +51,11 @@ class FrameResult:
     confidence: float
     frames_per_hour: float | None
     idle_flips: int | None = None
-    computed: Computed | None = None
+    receivers: int | None = None
+    some: int = 0
+    every: int = 0
+    by_flips: Mapping[int, int] = field(default_factory=dict)
+    computed: Computed | SparkResidual | None = None
 
     @property
     def undetected(self) -> Estimate | None:
@@ -70,12 +80,12 @@ class FrameResult:
     def to_json(self, *, seed: int) -> dict[str, Any]:
         """Return the result, ready for JSON; the probability is the computed one, where there is one."""
         tally = self.tally
-        stated = self.undetected if self.computed is None else self.computed.estimate
+        stated = self.computed.estimate if isinstance(self.computed, Computed) else self.undetected
         return {
             "link": self.network,
             "column": self.column,
             **_estimate(stated, self.confidence),
-            "basis": "frames drawn" if self.computed is None else self.computed.basis,
+            "basis": self.computed.basis if isinstance(self.computed, Computed) else "frames drawn",
             "sampled": _estimate(self.undetected, self.confidence),
             "per_hour": _rate(stated, self.frames_per_hour),
             "coverage": _estimate(self.coverage, self.confidence) | {"given": "the frame was disturbed"},
@@ -92,6 +102,11 @@ class FrameResult:
                 "idle_flips": self.idle_flips,
             },
             "funnel": None if self.funnel is None else self.funnel.to_json(),
+            "computed": None if self.computed is None else self.computed.to_json(),
+            "receivers": None
+            if self.receivers is None
+            else {"on_the_bus": self.receivers, "disturbed_at_some": self.some, "disturbed_at_all": self.every},
+            "by_flips": {str(flips): count for flips, count in self.by_flips.items()},
             "disturbance": "local: at one receiver; the sender does not see it",
             "seed": seed,
             "version": __version__,

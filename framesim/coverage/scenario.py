@@ -11,12 +11,23 @@ from framesim.analog import AnalogLine
 from framesim.coverage.channel_file import FEW_STATES, channel_from_table, parse_toml, read_text
 from framesim.coverage.tables import build, expect_keys, expect_type
 from framesim.disturbance import Bursts, CanLink, GilbertElliott, Ignition, Markov, PulseTrain, Scatter
+from framesim.disturbance.links import CanFdLink, EthernetLink, FlexRayLink, LinLink, SentLink
+from framesim.disturbance.links.receivers import MOST_RECEIVERS
 from framesim.errors import BadArgument, BadInput, check_number, check_range
 
-__all__ = ["SWEEPER", "Scenario", "Sender", "Signal", "load_scenario"]
+__all__ = ["OTHER_LINKS", "SWEEPER", "Scenario", "Sender", "Signal", "load_scenario"]
 
 LARGEST = 1e12  # of a physical value
 Severity = Literal["good", "typical", "poor", "fault"]
+
+#: Links that may stand beside the CAN link, each under its network's name.
+OTHER_LINKS: Mapping[str, type] = {
+    "can-fd": CanFdLink,
+    "lin": LinLink,
+    "flexray": FlexRayLink,
+    "ethernet": EthernetLink,
+    "sent": SentLink,
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -116,6 +127,8 @@ class Scenario:
         sender: the frame that carries it.
         link: how sparks reach the frame's wire and how its receiver decides.
         analog: the same value as a voltage.
+        links: network → how sparks reach it, for links beside the first; each carries the same value.
+        receivers: how many there are on each bus; the first is the link as given, the others draw theirs.
         disturbance: the engine, a published pulse train, or a channel that flips bits.
         severities: for an engine: how close to the ignition the wires lie; one report column each.
         hours: for an engine or a pulse train: how long it runs.
@@ -136,6 +149,8 @@ class Scenario:
     hours: float = 1.0
     frames: int = 1_000_000
     wrong_from_lsb: int = 2
+    links: Mapping[str, Any] = field(default_factory=dict)
+    receivers: int = 1
     source: Mapping[str, Any] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -144,6 +159,10 @@ class Scenario:
         check_number("hours", self.hours, 0, 10_000, unit="h", open_low=True)
         check_range("frames", self.frames, 1, 10**12, base="d")
         check_range("wrong_from_lsb", self.wrong_from_lsb, 1, 1023, base="d")
+        check_range("receivers", self.receivers, 1, MOST_RECEIVERS, base="d")
+        for name, link in self.links.items():
+            if name not in OTHER_LINKS or not isinstance(link, OTHER_LINKS[name]):
+                raise BadArgument(f"links.{name}: expected one of {', '.join(OTHER_LINKS)}, each with its own record")
         if not self.severities or len(set(self.severities)) != len(self.severities):
             raise BadArgument("severities: expected a list without repeats, at least one")
         longest_s = self.sender.most_bits / self.link.bit_rate
@@ -152,6 +171,11 @@ class Scenario:
                 f"signal.every_s={self.signal.every_s:g}: a frame of up to {self.sender.most_bits} bits takes "
                 f"{longest_s:.2g} s at {self.link.bit_rate:g} bit/s; must be more"
             )
+
+    @property
+    def networks(self) -> tuple[str, ...]:
+        """The links' networks, the first link's first."""
+        return (self.sender.network, *self.links)
 
     @property
     def by_engine(self) -> bool:
@@ -173,6 +197,7 @@ note = "invented demonstration data"
 seed = 1
 hours = 1.0
 severities = ["typical", "fault"]    # an ordinary harness, and a cracked ignition lead beside it
+receivers = 3                        # on each bus; each has its own balance and delay
 
 [disturbance]
 kind = "ignition"
@@ -198,6 +223,12 @@ payload_bytes = 8
 
 [link]
 bit_rate = 500_000
+
+[links.can-fd]
+[links.lin]
+[links.flexray]
+[links.ethernet]
+[links.sent]
 
 [analog]
 """
@@ -225,22 +256,23 @@ def scenario_from_text(text: str, *, file: str) -> Scenario:
     if not text.strip():
         raise BadInput(f"{file}: empty; expected a scenario in TOML, at least title, [signal], [sender], [disturbance]")
     table = parse_toml(text, file=file)
-    own = ["title", "note", "seed", "confidence", "severities", "hours", "frames", "wrong_from_lsb"]
+    own = ["title", "note", "seed", "confidence", "severities", "hours", "frames", "wrong_from_lsb", "receivers"]
     parts = {"signal": Signal, "sender": Sender, "link": CanLink, "analog": AnalogLine}
-    expect_keys(table, [*own, *parts, "disturbance"], file=file, key="")
+    expect_keys(table, [*own, *parts, "links", "disturbance"], file=file, key="")
     disturbance = _disturbance(table, file)
     _refuse_idle_keys(table, disturbance, file)
     built: dict[str, Any] = {}
     for name, record in parts.items():
         built[name] = build(record, table.get(name, {}), file=file, key=name)
     built["disturbance"] = disturbance
+    built["links"] = _links(table, file)
     return build(
         Scenario,
         table,
         file=file,
         key="",
         given={**built, "source": table},
-        skip=frozenset([*parts, "disturbance"]),
+        skip=frozenset([*parts, "links", "disturbance"]),
     )
 
 
@@ -251,16 +283,23 @@ def _refuse_idle_keys(table: Mapping[str, Any], disturbance: Any, file: str) -> 
             raise BadInput(f"{file}: frames: does nothing under an engine; say hours")
         return
     if isinstance(disturbance, PulseTrain):
-        for key in ("frames", "severities", "analog", "wrong_from_lsb"):
+        for key in ("frames", "severities", "analog", "wrong_from_lsb", "links", "receivers"):
             if table.get(key):
                 raise BadInput(f"{file}: {key}: does nothing under a pulse train, which reaches the frame's link alone")
         return
-    for key in ("hours", "severities", "analog", "wrong_from_lsb"):
+    for key in ("hours", "severities", "analog", "wrong_from_lsb", "links", "receivers"):
         if table.get(key):
             raise BadInput(f"{file}: {key}: does nothing without an engine; leave it out")
     for key in table.get("link", {}) if isinstance(table.get("link"), dict) else ():
         if key != "bit_rate":
             raise BadInput(f"{file}: link.{key}: does nothing without an engine; leave it out")
+
+
+def _links(table: Mapping[str, Any], file: str) -> dict[str, Any]:
+    """Return the links beside the first, in the order of the file."""
+    given = expect_type(table.get("links", {}), dict, file=file, key="links")
+    expect_keys(given, list(OTHER_LINKS), file=file, key="links")
+    return {name: build(OTHER_LINKS[name], part, file=file, key=f"links.{name}") for name, part in given.items()}
 
 
 def _disturbance(table: Mapping[str, Any], file: str) -> Any:

@@ -7,6 +7,7 @@ import numpy as np
 from bitarray import bitarray
 from numpy.typing import NDArray
 
+from framesim.coverage.frame_book import PAGES
 from framesim.coverage.scenario import Scenario
 from framesim.disturbance.streams import Purpose, unit_uniforms
 from framesim.judging import encode
@@ -31,25 +32,38 @@ class Traffic:
         self._fewest = scenario.sender.fewest_bits
         self._longest = scenario.sender.most_bits
         self._period = scenario.signal.every_s * self.bit_rate
-        self.wire: Callable[[int], WireFrame] = lru_cache(maxsize=65_536)(self._wire)
+        self._page: Callable[[int], WireFrame] = lru_cache(maxsize=PAGES)(self._encoded)
 
     def frame(self, slot: int) -> CanFrame:
         """Return the frame of a slot.
 
+        Slots repeat after ``PAGES`` of them, so that a long run needs a bounded number of different frames.
         The payload holds the value (two bytes, high byte first), a counter, brush speed, oil temperature, a status
         byte and supply voltage: invented courses, cut to the length asked for.
         """
-        sender, time_s = self._scenario.sender, slot * self._scenario.signal.every_s
+        sender = self._scenario.sender
+        payload = self.payload(slot)[: sender.payload_bytes]
+        return CanFrame(identifier=sender.identifier, extended=sender.extended, payload=payload)
+
+    def payload(self, slot: int) -> bytes:
+        """Return the eight bytes of a slot, of which a frame carries as many as it has room for, value first."""
+        slot %= PAGES
+        time_s = slot * self._scenario.signal.every_s
         word = int(self._scenario.signal.words_at(np.array([time_s]))[0])
         speed = int(1200 + 250 * np.sin(time_s / 3.1))
         oil = int(88 + 9 * np.sin(time_s / 211.0))
-        payload = bytes(
-            (word >> 8, word & 0xFF, slot & 0xFF, speed >> 8, speed & 0xFF, oil, 0x41, 138 + (slot // 50) % 3)
-        )
-        return CanFrame(identifier=sender.identifier, extended=sender.extended, payload=payload[: sender.payload_bytes])
+        return bytes((word >> 8, word & 0xFF, slot & 0xFF, speed >> 8, speed & 0xFF, oil, 0x41, 138 + (slot // 50) % 3))
 
-    def _wire(self, slot: int) -> WireFrame:
-        return encode(self.frame(slot))
+    def wire(self, slot: int) -> WireFrame:
+        """Return the frame of a slot on its sender's wire."""
+        return self._page(slot % PAGES)
+
+    def _encoded(self, page: int) -> WireFrame:
+        return encode(self.frame(page))
+
+    def volts(self, time_s: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return what the sensor puts on the analog line; the course repeats as the frames do."""
+        return self._scenario.signal.volts_at(np.mod(time_s, PAGES * self._scenario.signal.every_s))
 
     def first_bit(self, slot: int) -> int:
         """Return the wire bit, counted from time 0, with which a slot begins."""
@@ -62,7 +76,7 @@ class Traffic:
         engine. In step, all frames and samples could meet the same phase of the ignition.
         """
         slots = np.arange(first, first + count)
-        share = self._shares(first, count)
+        share = self.shares(first, count)
         begin = np.rint(slots * self._period).astype(np.int64)
         room = np.rint((slots + 1) * self._period).astype(np.int64) - begin - self._longest
         return np.asarray(begin + np.floor(share * (room + 1)).astype(np.int64))
@@ -70,9 +84,9 @@ class Traffic:
     def sampled_s(self, first: int, count: int) -> NDArray[np.float64]:
         """Return when the values of the same slots are taken from the analog line, seconds: anywhere in the slot."""
         slots = np.arange(first, first + count, dtype=np.float64)
-        return np.asarray((slots + self._shares(first, count)) * self._scenario.signal.every_s)
+        return np.asarray((slots + self.shares(first, count)) * self._scenario.signal.every_s)
 
-    def _shares(self, first: int, count: int) -> NDArray[np.float64]:
+    def shares(self, first: int, count: int) -> NDArray[np.float64]:
         """Return how far into its slot each value is taken, 0..1."""
         return unit_uniforms(self._scenario.seed, Purpose.SENDING_INSTANT, first, count, 4)[:, 0]
 

@@ -1,14 +1,16 @@
 """What spark transients do to the samples of a classic CAN receiver."""
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
 
 from framesim.disturbance.comparator import Comparator, LevelAt
+from framesim.disturbance.links.compared import LinkHits, Sampling, hits_of
+from framesim.disturbance.links.receivers import check_pair, on_the_pair, reach_on_the_pair
 from framesim.disturbance.rings import Rings
-from framesim.disturbance.sparks import TRANSIENTS, SparkEvents
+from framesim.disturbance.sparks import SparkEvents
 from framesim.disturbance.transients import Transients
 from framesim.errors import BadArgument, check_number, check_range
 
@@ -18,20 +20,6 @@ if TYPE_CHECKING:
 __all__ = ["CanLink", "LevelAt", "LinkHits"]
 
 Places = npt.NDArray[np.int64]
-
-
-class LinkHits(NamedTuple):
-    """The funnel of one link: bits touched by a transient, toggled at the comparator, flipped at the sample.
-
-    Attributes:
-        touched: dtype int64. The bit in which each transient starts, ascending, one entry a transient (repeats).
-        toggled: dtype int64. Bits in which the comparator left the sent level for a while, ascending, no repeats.
-        flipped: dtype int64. Bits sampled at the wrong level, ascending, no repeats.
-    """
-
-    touched: Places
-    toggled: Places
-    flipped: Places
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,6 +43,11 @@ class CanLink:
         dominant_volts: sent difference voltage; from memory, 1.5..3 V.
         upper_volts: threshold to dominant; estimate within the standard's 0.5..0.9 V.
         lower_volts: threshold to recessive; from memory, 0.1 V of hysteresis is usual.
+        samples_per_bit: 1, or 3 for a vote of the sample point and the two quanta before it, which some offer.
+        quantum: length of a quantum as a share of the bit; one of sixteen is usual. Only with three samples.
+        loss_spread_db: standard deviation of the loss from receiver to receiver; an estimate.
+        delay_s: how late this receiver gets the signal.
+        delay_spread_s: the most by which another receiver gets it later; an estimate, some 10 m of wire.
 
     Raises:
         BadArgument: a value is out of range.
@@ -67,12 +60,24 @@ class CanLink:
     dominant_volts: float = 2.0
     upper_volts: float = 0.75
     lower_volts: float = 0.65
+    samples_per_bit: int = 1
+    quantum: float = 0.0625
+    loss_spread_db: float = 3.0
+    delay_s: float = 0.0
+    delay_spread_s: float = 50e-9
 
     def __post_init__(self) -> None:
         check_number("bit_rate", self.bit_rate, 1e3, 20e6, unit="bit/s")
         check_number("sample_point", self.sample_point, 0.01, 0.99)
-        check_number("conversion_loss_db", self.conversion_loss_db, 0, 120, unit="dB")
-        check_number("bandwidth_hz", self.bandwidth_hz, 1e4, 1e10, unit="Hz")
+        check_pair(self)
+        check_range("samples_per_bit", self.samples_per_bit, 1, 3, base="d")
+        if self.samples_per_bit == 2:
+            raise BadArgument(f"samples_per_bit={self.samples_per_bit!r}: must be 1 or 3")
+        check_number("quantum", self.quantum, 1e-3, 0.5)
+        if self.samples_per_bit == 3 and self.sample_point <= 2 * self.quantum:
+            raise BadArgument(
+                f"quantum={self.quantum:g}: two quanta must fit before sample_point={self.sample_point:g}"
+            )
         check_number("dominant_volts", self.dominant_volts, 0.1, 10, unit="V")
         check_number("upper_volts", self.upper_volts, 0, self.dominant_volts, unit="V", open_low=True)
         check_number("lower_volts", self.lower_volts, 0, self.upper_volts, unit="V")
@@ -94,14 +99,30 @@ class CanLink:
 
     def reach_s(self, ignition: "Ignition") -> float:
         """Return how long before a bit a transient may start and still matter: thirty times the slowest decay."""
-        return 30 * max(ignition.value("ring_decay_s"), 1 / (2 * np.pi * self.bandwidth_hz))
+        return reach_on_the_pair(self, ignition)
 
     def flipped_bits(self, events: SparkEvents, level_at: LevelAt) -> Places:
         """Return the bits sampled at the wrong level; see ``hits``."""
         return self.hits(events, level_at).flipped
 
-    def hits(self, events: SparkEvents, level_at: LevelAt) -> LinkHits:
-        """Follow every transient of the events to the sample.
+    @property
+    def cell_rate(self) -> float:
+        """Cells per second: a cell is a bit."""
+        return self.bit_rate
+
+    @property
+    def sampling(self) -> Sampling:
+        """When the receiver looks at a bit."""
+        if self.samples_per_bit == 1:
+            return Sampling((self.sample_point,))
+        return Sampling(tuple(self.sample_point - back * self.quantum for back in (2, 1, 0)), 2)
+
+    def hits(self, events: SparkEvents, level_at: LevelAt, *, toggles: bool = True) -> LinkHits:
+        """Return what these events do to the bits within their window; the work grows with the events, not the bits.
+
+        The cost of a bit that no strong transient reaches is nothing. A bit is as if alone: what a transient does to
+        one bit depends on its level, the levels before it in reach of the hysteresis, and on the times
+        of the events to the sample.
 
         Bits that begin less than ``reach_s`` after the start of the events may miss earlier transients, and the
         last bits may reach beyond their end: ``walk`` takes care of both.
@@ -110,28 +131,16 @@ class CanLink:
             events: what the ignition does.
             level_at: tells the sent levels; asked only for bits within reach of a transient strong enough to move
                 the comparator, and for the bits before those.
+            toggles: look for toggles between the samples too; without, ``toggled`` stays empty.
 
         Returns:
             The touched, toggled and flipped bits, as global bit indexes.
         """
-        return self.hits_of(self.rings(events), level_at)
+        return hits_of(self.rings(events), self.comparator, level_at, self.sampling, toggles=toggles)
 
     def hits_of(self, transients: Transients, level_at: LevelAt) -> LinkHits:
         """Follow transients, already turned into difference voltage and low-passed, to the sample; see ``hits``."""
-        touched = np.floor(transients.start_s * self.bit_rate).astype(np.int64)
-        comparator = self.comparator
-        pairs = comparator.pairs(transients)
-        if not pairs.ring.size:
-            return LinkHits(touched, pairs.bit, pairs.bit)
-        level = np.asarray(level_at(pairs.bit), np.uint8)
-        toggled = np.unique(pairs.bit[comparator.toggles(transients, pairs, level, level_at)])
-
-        start_s = transients.start_s[pairs.ring]
-        sample_s = (pairs.bit.astype(np.float64) + self.sample_point) / self.bit_rate
-        due = (sample_s >= start_s) & (sample_s < pairs.stop_s)
-        ring, bit, level = pairs.ring[due], pairs.bit[due], level[due]
-        seen = comparator.seen(transients, ring, (sample_s - start_s)[due], bit, level, level_at=level_at)
-        return LinkHits(touched, toggled, bit[seen != level])
+        return hits_of(transients, self.comparator, level_at, self.sampling)
 
     def walk(self, ignition: "Ignition", first_bit: int, stop_bit: int, seed: int, level_at: LevelAt) -> LinkHits:
         """Return the hits of bits ``first_bit .. stop_bit - 1``, drawing the events piece by piece.
@@ -146,7 +155,8 @@ class CanLink:
         for first in range(first_bit, stop_bit, step):
             stop = min(first + step, stop_bit)
             start_s = first / self.bit_rate - self.reach_s(ignition)
-            hits = self.hits(ignition.events(start_s, (stop + 1) / self.bit_rate, seed), level_at)
+            stop_s = (stop + 1) / self.bit_rate + self.delay_s
+            hits = self.hits(ignition.events(start_s, stop_s, seed), level_at)
             found.append(LinkHits(*(bits[(bits >= first) & (bits < stop)] for bits in hits)))
         if not found:
             nothing = np.empty(0, np.int64)
@@ -164,17 +174,14 @@ class CanLink:
             "dominant_volts": self.dominant_volts,
             "upper_volts": self.upper_volts,
             "lower_volts": self.lower_volts,
-            "estimates": ["conversion_loss_db", "bandwidth_hz", "upper_volts"],
+            "samples_per_bit": self.samples_per_bit,
+            "quantum": self.quantum,
+            "loss_spread_db": self.loss_spread_db,
+            "delay_s": self.delay_s,
+            "delay_spread_s": self.delay_spread_s,
+            "estimates": ["conversion_loss_db", "bandwidth_hz", "upper_volts", "loss_spread_db", "delay_spread_s"],
         }
 
     def rings(self, events: SparkEvents) -> Rings:
         """Return the rings of the events as difference voltage behind the receiver's low-pass."""
-        fast = events.only(*TRANSIENTS)
-        return Rings.through(
-            start_s=fast.time_s,
-            volts=fast.coupled_volts * self.conversion,
-            hz=fast.ring_hz,
-            decay_s=fast.decay_s,
-            phase_rad=fast.phase_rad,
-            bandwidth_hz=self.bandwidth_hz,
-        )
+        return on_the_pair(events, self)

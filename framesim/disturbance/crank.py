@@ -1,6 +1,6 @@
 """When sparks are due: the engine's turning, as a pair of functions that undo each other.
 
-A drive profile (speed over time) is another class with the same two methods.
+A drive profile (speed over time) is a class with the same two methods: ``drive_profile``.
 """
 
 from dataclasses import dataclass

@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from framesim.disturbance.crank import ConstantSpeed, Crank
+from framesim.disturbance.drive_profile import DriveProfile, check_profile
 from framesim.disturbance.knobs import CYLINDER_GAINS, KNOBS, LEADS, SEVERITIES, Basis
 from framesim.disturbance.spark_drawing import draw_events
 from framesim.disturbance.sparks import SparkEvents
@@ -17,6 +18,7 @@ from framesim.errors import BadArgument, check_number, check_range
 __all__ = ["CAUTION", "Ignition"]
 
 _LONGEST_S = 1e7
+_SLOWEST_RPM, _FASTEST_RPM = 10, 30_000
 
 CAUTION = (
     "Ignition circuits carry 15 to 40 kV (primary 300 to 400 V): never probe them, never build these waveforms in "
@@ -28,14 +30,16 @@ CAUTION = (
 class Ignition:
     """A spark ignition and the way its interference takes to a wire.
 
-    The first six fields choose the case. All others are knobs: ``None`` takes the value from the table in
+    The first eight fields choose the case. All others are knobs: ``None`` takes the value from the table in
     ``framesim.disturbance.knobs``, which depends on ``leads`` and ``severity``; ``describe()`` shows what applies
     and how well it is known. The same seed gives the same engine whatever the knobs: sparks stay where they are
     when only the coupling changes, so results for two severities, or for a bus and an analog line, can be
     compared spark by spark.
 
     Attributes:
-        speed_rpm: crankshaft speed, revolutions a minute.
+        speed_rpm: crankshaft speed, revolutions a minute; not used under a ``speed_profile``.
+        speed_profile: a drive profile instead of one speed: pairs (seconds, revolutions a minute), times ascending
+            from 0, straight lines between, repeated after the last; ``None``: the speed stays.
         cylinders: number of cylinders.
         strokes: 4 or 2.
         leads: ``"long"`` or ``"coil_on_plug"``.
@@ -48,6 +52,7 @@ class Ignition:
     """
 
     speed_rpm: float = 3000.0
+    speed_profile: tuple[tuple[float, float], ...] | None = None
     cylinders: int = 4
     strokes: int = 4
     leads: Literal["long", "coil_on_plug"] = "long"
@@ -86,7 +91,9 @@ class Ignition:
     ground_resistance_ohm: float | None = None
 
     def __post_init__(self) -> None:
-        check_number("speed_rpm", self.speed_rpm, 10, 30_000, unit="rpm")
+        check_number("speed_rpm", self.speed_rpm, _SLOWEST_RPM, _FASTEST_RPM, unit="rpm")
+        if self.speed_profile is not None:
+            check_profile("speed_profile", self.speed_profile, _SLOWEST_RPM, _FASTEST_RPM)
         check_range("cylinders", self.cylinders, 1, 64, base="d")
         if type(self.strokes) is not int or self.strokes not in (2, 4):
             raise BadArgument(f"strokes={self.strokes!r}: must be 2 or 4")
@@ -118,8 +125,18 @@ class Ignition:
 
     @property
     def sparks_per_second(self) -> float:
-        """Firing instants per second, all cylinders together; a wasted spark is not counted."""
-        return self.speed_rpm / 60 * self.cylinders / (self.strokes / 2)
+        """Firing instants per second, all cylinders together, the mean of a profile; a wasted spark is not counted."""
+        if self.speed_profile is not None:
+            return self._profile(self.speed_profile).mean_rate
+        return self.speed_rpm / 60 * self._sparks_per_turn
+
+    @property
+    def _sparks_per_turn(self) -> float:
+        return self.cylinders / (self.strokes / 2)
+
+    def _profile(self, points: tuple[tuple[float, float], ...]) -> DriveProfile:
+        rates = tuple(speed / 60 * self._sparks_per_turn for _, speed in points)
+        return DriveProfile(tuple(float(time) for time, _ in points), rates)
 
     @property
     def breakdowns_per_second(self) -> float:
@@ -129,6 +146,8 @@ class Ignition:
     @property
     def crank(self) -> Crank:
         """When sparks are due."""
+        if self.speed_profile is not None:
+            return self._profile(self.speed_profile)
         return ConstantSpeed(self.sparks_per_second)
 
     @property
@@ -196,6 +215,7 @@ class Ignition:
         return {
             "kind": "ignition",
             "speed_rpm": self.speed_rpm,
+            "speed_profile": None if self.speed_profile is None else [list(point) for point in self.speed_profile],
             "cylinders": self.cylinders,
             "strokes": self.strokes,
             "leads": self.leads,

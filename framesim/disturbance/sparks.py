@@ -69,7 +69,7 @@ class SparkEvents:
 
     def only(self, *kinds: SparkEvent) -> "SparkEvents":
         """Return the events of these kinds, in order."""
-        return self._where(np.isin(self.kind, kinds))
+        return self.where(np.isin(self.kind, kinds))
 
     def between(self, start_s: float, stop_s: float) -> "SparkEvents":
         """Return the events of a part of the window, in order."""
@@ -79,7 +79,8 @@ class SparkEvents:
             source=self.source, start_s=max(start_s, self.start_s), stop_s=min(stop_s, self.stop_s), **picked
         )
 
-    def _where(self, mask: npt.NDArray[np.bool_]) -> "SparkEvents":
+    def where(self, mask: npt.NDArray[np.bool_]) -> "SparkEvents":
+        """Return the marked events, in order."""
         picked = {name: getattr(self, name)[mask] for name in _COLUMNS}
         return SparkEvents(source=self.source, start_s=self.start_s, stop_s=self.stop_s, **picked)
 

@@ -29,6 +29,8 @@ class Purpose(IntEnum):
     TRAIN_PULSES = 22
     FIT_REPEATS = 23
     LEVELS = 24
+    RECEIVERS = 31
+    SPARK_PATTERNS = 32
 
 
 def unit_uniforms(seed: int, purpose: Purpose, first: int, count: int, width: int) -> npt.NDArray[np.float64]:

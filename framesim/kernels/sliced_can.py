@@ -175,7 +175,9 @@ class _Writer:
         last = max(self.opening, *(place + (place - 1) // (shape.run - 1) + 1 for place in shape.heads[0].places))
         bits = {at: code.take(f"x[U({at}) * UW + w]", f"x{at}") for at in range(last + 1)}
         clear = {at: self.no_stuff(code, bits, at) for at in range(self.opening)}
-        stuff = code.any_of([code.not_(code.or_(clear[at], self.differs(code, bits, at))) for at in range(self.opening)])
+        stuff = code.any_of(
+            [code.not_(code.or_(clear[at], self.differs(code, bits, at))) for at in range(self.opening)]
+        )
         register = [ONE if shape.initial >> place & 1 else ZERO for place in range(shape.width)]
         for first in range(0, self.opening, shape.run):
             group = range(first, first + shape.run)
@@ -312,9 +314,7 @@ class _Writer:
         """Return where a plane of state is kept."""
         return f"s[U({self.state.index(name)}) * UW + w]"
 
-    def loop(
-        self, head: str, code: Straight, values: dict[str, str], results: Sequence[tuple[str, str]]
-    ) -> list[str]:
+    def loop(self, head: str, code: Straight, values: dict[str, str], results: Sequence[tuple[str, str]]) -> list[str]:
         """Return a compiled function: the body for each word, the state kept, and what is told to the caller."""
         constant = {ZERO: "U(0)", ONE: "~U(0)"}
         lines = ["@compiled", f"def {head}:"]

@@ -44,7 +44,7 @@ def made_text(receiver: str, *, words: int, planes: int) -> str:
     """
     driver = Path(sliced_driver.__file__).read_text(encoding="utf-8")
     numbers = f"UW, PLANES = np.uint64({words}), {planes}\n\n\n"
-    head, mark, body = driver.partition('LANES = np.uint64(64)\n')
+    head, mark, body = driver.partition("LANES = np.uint64(64)\n")
     declared = "receive: Any\nUW: Any\nPLANES: Any\n"
     return head.replace(declared, "") + mark + numbers + receiver + body.lstrip("\n")
 

@@ -13,11 +13,13 @@ from framesim.linecoding.coding import Decoder, Encoder, Reading, Sent
 from framesim.words import Check
 
 __all__ = [
+    "FIFTEEN",
     "LONG",
     "LOW_TICKS",
     "PAUSE_LEAST",
     "PAUSE_MOST",
     "SYNC_TICKS",
+    "ZERO",
     "LongPulse",
     "NibblePulses",
     "PausePulse",

@@ -1,17 +1,20 @@
 """The coverage report on a terminal: one plain sentence a column first, then the counts side by side."""
 
 from collections.abc import Callable, Mapping, Sequence
+from typing import Any
 
 from rich.console import Console
 from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from framesim.coverage.computed import Computed
 from framesim.coverage.estimate import Estimate, rounded
 from framesim.coverage.result import AnalogResult, CoverageReport, FrameResult, share_of
 from framesim.networks.registry import network
 from framesim.plain import one_line
-from framesim.report.caution import CAUTION
+from framesim.report.caution import CAUTION, CAUTIONS
+from framesim.report.links_text import links_table
 from framesim.words import Check
 
 __all__ = ["draw_coverage", "sentences"]
@@ -39,17 +42,27 @@ def draw_coverage(console: Console, report: CoverageReport) -> None:
         console.print()
         console.print(_table("The value as a voltage", report.columns, _analog_rows(report)))
     console.print()
-    title = f"The value in a frame on {network(report.frames[0].network).title}"
+    first = report.frames[0].network
+    if any(result.network != first for result in report.frames):
+        for column in report.columns:
+            console.print(links_table(column, report))
+            console.print()
+    title = f"The value in a frame on {network(first).title}"
     console.print(_table(title, report.columns, _frame_rows(report)))
     console.print()
-    for note in (*report.notes, CAUTION):
+    for note in (*report.notes, *(CAUTIONS if report.hours is not None else (CAUTION,))):
         console.print(Padding(Text(note, style="dim"), (0, 0, 0, 0)))
 
 
 def sentences(report: CoverageReport) -> list[str]:
     """Return the report in plain words, one sentence a column."""
     analog = {result.column: result for result in report.analog}
-    return [_sentence(report, frames, analog.get(frames.column)) for frames in report.frames]
+    return [_sentence(report, frames, analog.get(frames.column)) for frames in first_link(report)]
+
+
+def first_link(report: CoverageReport) -> list[FrameResult]:
+    """Return the results of the scenario's first link, one a column."""
+    return [result for result in report.frames if result.network == report.frames[0].network]
 
 
 def _sentence(report: CoverageReport, frames: FrameResult, analog: AnalogResult | None) -> str:
@@ -61,7 +74,7 @@ def _sentence(report: CoverageReport, frames: FrameResult, analog: AnalogResult 
     else:
         meaning = f" ({MEANINGS[frames.column]})" if frames.column in MEANINGS else ""
         source = report.disturbance[frames.column]["source"]
-        what = f"at {source['speed_rpm']:,.0f} rpm" if "speed_rpm" in source else f"of {source['about']}"
+        what = f"of {source['about']}" if "about" in source else f"at {_speed(source)} rpm"
         opening = f"{frames.column.capitalize()}{meaning}, {report.hours:,.3g} h {what}"
     said = []
     if analog is not None and analog.wrong is not None:
@@ -75,9 +88,18 @@ def _sentence(report: CoverageReport, frames: FrameResult, analog: AnalogResult 
         said.append(f"none undetected, so fewer than {_bound(undetected, frames)}")
     elif undetected is not None:
         said.append(f"{tally.undetected:,} accepted wrong: {undetected.text()}")
-    if frames.computed is not None:
+    if isinstance(frames.computed, Computed):
         said.append(f"computed: {frames.computed.estimate.text()}")
     return f"{opening}: " + "; ".join(said) + "."
+
+
+def _speed(source: Mapping[str, Any]) -> str:
+    """Return the engine's speed in words: one, or the range of a drive profile."""
+    profile = source.get("speed_profile")
+    if not profile:
+        return f"{source['speed_rpm']:,.0f}"
+    speeds = [point[1] for point in profile]
+    return f"{min(speeds):,.0f} to {max(speeds):,.0f}"
 
 
 def _wrong(analog: AnalogResult) -> str:
@@ -140,7 +162,7 @@ def _analog_rows(report: CoverageReport) -> Rows:
 
 
 def _frame_rows(report: CoverageReport) -> Rows:
-    results = report.frames
+    results = first_link(report)
 
     def row(label: str, cell: Callable[[FrameResult], str]) -> tuple[str, list[str]]:
         return label, [cell(result) for result in results]
@@ -169,7 +191,7 @@ def _frame_rows(report: CoverageReport) -> Rows:
     rows.append(row("  per frame sent", lambda r: _share(r.tally.undetected, r.tally.frames, r.confidence)[0]))
     level = _level(results[0].confidence)
     rows.append(row(f"  {level}", lambda r: _share(r.tally.undetected, r.tally.frames, r.confidence)[1]))
-    if any(result.computed for result in results):
+    if any(isinstance(result.computed, Computed) for result in results):
         rows.append(row("  computed, per frame sent", lambda r: _computed(r)[0]))
         rows.append(row(f"  {_basis(results)}", lambda r: _computed(r)[1]))
     if any(result.idle_flips is not None for result in results):
@@ -178,13 +200,13 @@ def _frame_rows(report: CoverageReport) -> Rows:
 
 
 def _basis(results: Sequence[FrameResult]) -> str:
-    found = next(result.computed.estimate for result in results if result.computed)
+    found = next(result.computed.estimate for result in results if isinstance(result.computed, Computed))
     return "exact" if found.confidence == 1 else f"{found.confidence * 100:.6g} % exact frame by frame"
 
 
 def _computed(result: FrameResult) -> tuple[str, str]:
     """Return the computed value and its limits as short as a table cell needs."""
-    if result.computed is None:
+    if not isinstance(result.computed, Computed):
         return "", ""
     found = result.computed.estimate
     best = "none" if found.best is None else rounded(found.best, digits=3)

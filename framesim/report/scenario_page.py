@@ -4,6 +4,7 @@ import dataclasses
 import re
 
 from framesim.analog import AnalogLine
+from framesim.coverage.scenario import OTHER_LINKS
 from framesim.disturbance import CanLink
 from framesim.plain import attribute_texts
 
@@ -15,7 +16,8 @@ BEGIN, END = "<!-- generated: keys -->", "<!-- end generated -->"
 def keys_block() -> str:
     """Return the tables as Markdown, markers included."""
     lines = [BEGIN]
-    for name, record in (("link", CanLink), ("analog", AnalogLine)):
+    others = [(f"links.{name}", record) for name, record in OTHER_LINKS.items()]
+    for name, record in (("link", CanLink), ("analog", AnalogLine), *others):
         about = attribute_texts(record)
         lines += [f"`[{name}]`", "", "| key | default | meaning |", "|---|---|---|"]
         for field in dataclasses.fields(record):

@@ -111,7 +111,7 @@ def test_each_cylinder_fires_in_turn_and_the_nearest_couples_most():
 
 def test_every_knob_is_a_field_and_every_field_a_knob_or_a_case():
     names = {field.name for field in dataclasses.fields(Ignition)}
-    case = {"speed_rpm", "cylinders", "strokes", "leads", "wasted_spark", "severity", "cylinder_gains"}
+    case = {"speed_rpm", "speed_profile", "cylinders", "strokes", "leads", "wasted_spark", "severity", "cylinder_gains"}
     assert names == case | set(KNOBS)
     for name, knob in KNOBS.items():
         values = [knob.value] if isinstance(knob.value, float) else knob.value.values()
