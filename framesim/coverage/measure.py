@@ -16,7 +16,18 @@ from framesim.coverage.traffic import Traffic
 from framesim.disturbance import Channel, Ignition
 from framesim.errors import BadArgument
 
-__all__ = ["Progress", "measure_coverage"]
+__all__ = [
+    "FRAMES_AT_ONCE",
+    "Part",
+    "Progress",
+    "channel_part",
+    "columns_of",
+    "described_columns",
+    "measure_coverage",
+    "notes_of",
+    "slots_at_once",
+    "window",
+]
 
 #: Called with the share done (0..1) and a word on what is being done.
 Progress = Callable[[float, str], None]
@@ -26,7 +37,7 @@ FRAMES_AT_ONCE = 20_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Part:
+class Part:
     """What one window of one severity gave; parts add up in any order."""
 
     tally: Tally = dataclasses.field(default_factory=Tally)
@@ -34,8 +45,8 @@ class _Part:
     silent: SilentErrors = dataclasses.field(default_factory=SilentErrors)
     idle_flips: int = 0
 
-    def __add__(self, other: "_Part") -> "_Part":
-        return _Part(**{item.name: getattr(self, item.name) + getattr(other, item.name) for item in fields(self)})
+    def __add__(self, other: "Part") -> "Part":
+        return Part(**{item.name: getattr(self, item.name) + getattr(other, item.name) for item in fields(self)})
 
 
 def measure_coverage(scenario: Scenario, *, progress: Progress | None = None) -> CoverageReport:
@@ -54,7 +65,7 @@ def measure_coverage(scenario: Scenario, *, progress: Progress | None = None) ->
     """
     if not isinstance(scenario, Scenario):
         raise BadArgument(f"scenario={scenario!r}: expected a Scenario; see framesim.load_scenario")
-    totals: dict[str, _Part] = {name: _Part() for name in _columns(scenario)}
+    totals: dict[str, Part] = {name: Part() for name in columns_of(scenario)}
     done_s = dict.fromkeys(totals, 0.0)
     partial = False
     try:
@@ -69,11 +80,12 @@ def measure_coverage(scenario: Scenario, *, progress: Progress | None = None) ->
     return _report(scenario, totals, done_s, partial=partial)
 
 
-def _columns(scenario: Scenario) -> tuple[str, ...]:
+def columns_of(scenario: Scenario) -> tuple[str, ...]:
+    """Return the columns of the report: severities, or the kind of channel."""
     return scenario.severities if scenario.by_engine else (str(scenario.disturbance.describe()["kind"]),)
 
 
-def _parts(scenario: Scenario) -> Iterator[tuple[str, float, float, _Part]]:
+def _parts(scenario: Scenario) -> Iterator[tuple[str, float, float, Part]]:
     traffic = Traffic(scenario)
     if isinstance(scenario.disturbance, Ignition):
         yield from _engine_parts(scenario, scenario.disturbance, traffic)
@@ -81,19 +93,24 @@ def _parts(scenario: Scenario) -> Iterator[tuple[str, float, float, _Part]]:
         yield from _channel_parts(scenario, scenario.disturbance, traffic)
 
 
-def _engine_parts(scenario: Scenario, engine: Ignition, traffic: Traffic) -> Iterator[tuple[str, float, float, _Part]]:
+def _engine_parts(scenario: Scenario, engine: Ignition, traffic: Traffic) -> Iterator[tuple[str, float, float, Part]]:
     every_s = scenario.signal.every_s
     n_slots = max(1, round(scenario.hours * 3600 / every_s))
-    step = max(1, round(WINDOW_S / every_s))
+    step = slots_at_once(scenario)
     for first in range(0, n_slots, step):
         stop = min(first + step, n_slots)
         for severity in scenario.severities:
             source = dataclasses.replace(engine, severity=severity)
-            part = _window(scenario, source, traffic, first, stop)
+            part = window(scenario, source, traffic, first, stop)
             yield severity, stop / n_slots, (stop - first) * every_s, part
 
 
-def _window(scenario: Scenario, engine: Ignition, traffic: Traffic, first: int, stop: int) -> _Part:
+def slots_at_once(scenario: Scenario) -> int:
+    """Return how many slots of an engine's run are worked off at once."""
+    return max(1, round(WINDOW_S / scenario.signal.every_s))
+
+
+def window(scenario: Scenario, engine: Ignition, traffic: Traffic, first: int, stop: int) -> Part:
     """Run the slots ``first .. stop - 1``: both lines under the same events."""
     link = scenario.link
     hits = link.walk(engine, traffic.first_bit(first), traffic.first_bit(stop), scenario.seed, traffic.levels)
@@ -107,20 +124,23 @@ def _window(scenario: Scenario, engine: Ignition, traffic: Traffic, first: int, 
     )
     times = traffic.sampled_s(first, stop - first)
     idle_flips = len(hits.flipped) - flips
-    return _Part(tally=tally, funnel=funnel, silent=_samples(scenario, engine, times), idle_flips=idle_flips)
+    return Part(tally=tally, funnel=funnel, silent=_samples(scenario, engine, times), idle_flips=idle_flips)
 
 
-def _channel_parts(scenario: Scenario, channel: Channel, traffic: Traffic) -> Iterator[tuple[str, float, float, _Part]]:
+def _channel_parts(scenario: Scenario, channel: Channel, traffic: Traffic) -> Iterator[tuple[str, float, float, Part]]:
     name = str(channel.describe()["kind"])
-    n_bits = scenario.sender.most_bits
     for unit, first in enumerate(range(0, scenario.frames, FRAMES_AT_ONCE)):
         stop = min(first + FRAMES_AT_ONCE, scenario.frames)
-        rng = np.random.Generator(np.random.Philox(np.random.SeedSequence(scenario.seed, spawn_key=(unit,))))
-        hits = channel.flips(stop - first, n_bits, rng)
-        places = traffic.sent_at(first, stop - first)[hits.frame] + hits.bit
-        sent, seen, flips = traffic.disturbed(places)
-        tally = tally_disturbed(sent, seen, flips)
-        yield name, stop / scenario.frames, 0.0, _Part(tally=dataclasses.replace(tally, frames=stop - first))
+        yield name, stop / scenario.frames, 0.0, channel_part(scenario, channel, traffic, unit, first, stop)
+
+
+def channel_part(scenario: Scenario, channel: Channel, traffic: Traffic, unit: int, first: int, stop: int) -> Part:
+    """Send the frames ``first .. stop - 1`` through a channel; the flips depend on seed and ``unit``."""
+    rng = np.random.Generator(np.random.Philox(np.random.SeedSequence(scenario.seed, spawn_key=(unit,))))
+    hits = channel.flips(stop - first, scenario.sender.most_bits, rng)
+    places = traffic.sent_at(first, stop - first)[hits.frame] + hits.bit
+    sent, seen, flips = traffic.disturbed(places)
+    return Part(tally=dataclasses.replace(tally_disturbed(sent, seen, flips), frames=stop - first))
 
 
 OFF_BY = (2, 5, 10)  # ADC steps whose exceedance is counted beside the scenario's own limit
@@ -143,7 +163,7 @@ def _samples(scenario: Scenario, engine: Ignition, times: "np.typing.NDArray[np.
     )
 
 
-def _report(scenario: Scenario, totals: dict[str, _Part], done_s: dict[str, float], *, partial: bool) -> CoverageReport:
+def _report(scenario: Scenario, totals: dict[str, Part], done_s: dict[str, float], *, partial: bool) -> CoverageReport:
     per_hour = 3600 / scenario.signal.every_s
     signal = scenario.signal
     frames = tuple(
@@ -179,10 +199,15 @@ def _report(scenario: Scenario, totals: dict[str, _Part], done_s: dict[str, floa
         columns=tuple(totals),
         frames=frames,
         analog=analog if scenario.by_engine else (),
-        disturbance={column: _described(scenario, column) for column in totals},
+        disturbance=described_columns(scenario),
         scenario=_given(scenario),
-        notes=_notes(scenario),
+        notes=notes_of(scenario),
     )
+
+
+def described_columns(scenario: Scenario) -> dict[str, Any]:
+    """Return what was done to the lines, by column."""
+    return {column: _described(scenario, column) for column in columns_of(scenario)}
 
 
 def _described(scenario: Scenario, column: str) -> dict[str, Any]:
@@ -205,7 +230,7 @@ def _given(scenario: Scenario) -> dict[str, Any]:
     }
 
 
-def _notes(scenario: Scenario) -> tuple[str, ...]:
+def notes_of(scenario: Scenario) -> tuple[str, ...]:
     """Say what a reader must know before quoting a figure."""
     cause = scenario.disturbance
     notes = ["Disturbance is local: it reaches one receiver; the sender and other nodes do not see it."]
