@@ -60,7 +60,7 @@ def _add_options(parser: LineParser) -> None:
     ends.add_argument("--budget", metavar="Ns", help="seconds this run may take; 90m and 8h will do as well")
     how = parser.add_argument_group("how it is computed and kept")
     how.add_argument("--into", metavar="FILE", help="keep finished units here, and go on with those it holds")
-    how.add_argument("--first-unit", metavar="N", help="begin here, so that machines share a campaign")
+    how.add_argument("--first-unit", metavar="N", help="begin here, so that machines share a campaign; 0 unless said")
     how.add_argument("--workers", metavar="N", help="local processes; 1 unless said")
     how.add_argument("--scheduler", metavar="ADDRESS", help="of a Dask scheduler, such as tcp://10.0.0.5:8786")
     how.add_argument("--seed", metavar="N", help="of every random draw; the scenario's, or 1, unless said")
@@ -113,9 +113,8 @@ def _run(values: argparse.Namespace, work: "Work", seed: int) -> int:
     if values.workers is not None and values.scheduler is not None:
         raise BadArgument("--workers: stands beside --scheduler, which brings its own; say one of them")
     workers = 1 if values.workers is None else whole_number("--workers", values.workers)
-    first = None if values.first_unit is None else whole_number("--first-unit", values.first_unit)
-    if first is not None:
-        check_range("--first-unit", first, 0, 10**12, base="d")
+    first = 0 if values.first_unit is None else whole_number("--first-unit", values.first_unit)
+    check_range("--first-unit", first, 0, 10**12, base="d")
     given = {"seed": seed if values.seed is None else whole_number("--seed", values.seed), "rules": _rules(values)}
     scheduler = scheduler_named(workers, values.scheduler)
     with _bar() as show:

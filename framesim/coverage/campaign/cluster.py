@@ -88,7 +88,7 @@ def _result(future: Any) -> UnitResult:
         raise BadInput("scheduler: went away while units were computed; finished units are kept") from None
     except (ImportError, AttributeError, RuntimeError) as error:  # what a worker says that cannot load the work
         raise BadInput(
-            f"worker: cannot compute units ({type(error).__name__}: {error}); expected framesim {__version__} on every one"
+            f"worker: cannot compute units ({type(error).__name__}: {error}); expected framesim {__version__} there"
         ) from None
     except KilledWorker:
         raise BadInput(

@@ -4,6 +4,7 @@ import hashlib
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
 from importlib import metadata
 from typing import Any
 
@@ -77,6 +78,10 @@ def canonical(record: Mapping[str, Any]) -> str:
 
 
 def _hashed(work: Work) -> dict[str, Any]:
-    # A seed's numbers may change with any release of framesim, and with a minor one of numpy (NEP 19 of numpy).
-    numpy = ".".join(metadata.version("numpy").split(".")[:2])
-    return {"computed_by": {"framesim": __version__, "numpy": numpy}, **work.describe()}
+    return {"computed_by": _computed_by(), **work.describe()}
+
+
+@cache
+def _computed_by() -> Mapping[str, str]:
+    """Return versions: a seed's numbers may change with any release of framesim, a minor one of numpy (its NEP 19)."""
+    return {"framesim": __version__, "numpy": ".".join(metadata.version("numpy").split(".")[:2])}

@@ -42,7 +42,7 @@ def run_campaign(
     seed: int,
     rules: Rules,
     into: str | None = None,
-    first_unit: int | None = None,
+    first_unit: int = 0,
     scheduler: Scheduler | None = None,
     progress: Callable[[Standing], None] | None = None,
 ) -> CampaignResult:
@@ -57,7 +57,7 @@ def run_campaign(
         seed: of every draw.
         rules: when it is enough.
         into: file that keeps finished units; if it holds this campaign already, the run goes on with it.
-        first_unit: to begin with; None: the lowest in the file, or 0.
+        first_unit: to begin with. Machines that share a campaign begin at different ones.
         scheduler: who computes; None: this process.
         progress: called after each unit.
 
@@ -68,8 +68,6 @@ def run_campaign(
     campaign = campaign_of(work, seed)
     with ExitStack() as stack:
         store = None if into is None else stack.enter_context(Store.open(into, campaign))
-        if first_unit is None:
-            first_unit = next(iter(store or ()), 0)
         run = _Run(campaign, rules, store, first_unit)
         task = Task(work, seed, campaign.hash)
         why = run.advance()
