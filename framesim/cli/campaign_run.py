@@ -1,6 +1,7 @@
 """``framesim campaign run``: which work, which rules, who computes, and where it is kept."""
 
 import argparse
+import math
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -150,7 +151,7 @@ def _rules(values: argparse.Namespace) -> Any:
 def _count(name: str, text: str) -> int:
     """Read a count; 1e9 is a usual way to write one."""
     value = number(name, text) if "e" in text.lower() and "x" not in text.lower() else whole_number(name, text)
-    if value != int(value):
+    if not math.isfinite(value) or value != int(value):
         raise BadArgument(f"{name}={text}: expected a whole number such as 5000 or 1e9")
     return int(value)
 

@@ -1,5 +1,8 @@
 """A campaign's result on a terminal: what was run, the rate of each column with its interval, the counts behind it."""
 
+import re
+from textwrap import wrap
+
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
@@ -31,28 +34,27 @@ SHOWN = 5  # undetected frames
 def draw_campaign(console: Console, result: CampaignResult) -> None:
     """Draw the whole result."""
     campaign, totals = result.campaign, result.totals
-    console.print(Text(campaign.title, style="bold"))
+    _say(console, campaign.title, style="bold")
     plural = "" if totals.units == 1 else "s"
     units = f"{totals.units:,} unit{plural} of {campaign.frames_per_unit:,} frames"
     ended = f"ended: {STOPPED[result.stopped_by]}" if result.stopped_by else "unfinished"
-    console.print(Text(f"seed {campaign.seed} · work {campaign.hash[:12]} · {units} · {ended}", style="dim"))
+    _say(console, f"seed {campaign.seed} · work {campaign.hash[:12]} · {units} · {ended}", style="dim")
     if result.aside:
-        console.print(
-            Text(f"{result.aside:,} more finished, not counted here: out of order, or past the end", style="dim")
-        )
+        aside = f"{result.aside:,} more finished, not counted here: out of order, or past the end"
+        _say(console, aside, style="dim")
     console.print()
     for column in campaign.columns:
         name = f"{column}: " if column else ""
-        console.print(Text(f"{name}undetected {result.estimate(column).text()}"))
+        _say(console, f"{name}undetected {result.estimate(column).text()}")
         disturbed = result.per_disturbed(column)
         if disturbed is not None:
-            console.print(Text(f"{' ' * len(name)}undetected {disturbed.text('disturbed frame')}"))
+            _say(console, f"{' ' * len(name)}undetected {disturbed.text('disturbed frame')}")
     console.print()
     console.print(_counts(result))
     _cases(console, result)
     console.print()
     for note in campaign.notes:
-        console.print(Text(note, style="dim"))
+        _say(console, note, style="dim")
 
 
 def standing_text(standing: Standing) -> str:
@@ -83,7 +85,7 @@ def _counts(result: CampaignResult) -> Table:
     found = [result.totals.column(column) for column in columns]
     names = [*ROWS, *(f"first.{check.value}" for check in Check)]
     known = {name for counts in found for name in counts}
-    others = sorted(name for name in known - set(names) if not name.startswith("alone."))
+    others = sorted((name for name in known - set(names) if not name.startswith("alone.")), key=_natural)
     for name in (*names, *others):
         if name in known:
             label = ROWS.get(name) or name.replace("first.", "  first to speak: ").replace(".", ", ").replace("_", " ")
@@ -91,11 +93,23 @@ def _counts(result: CampaignResult) -> Table:
     return table
 
 
+def _natural(name: str) -> list[tuple[str, int]]:
+    """Return what sorts off_by_2 before off_by_10."""
+    return [(word, int(digits or 0)) for word, digits in re.findall(r"(\D*)(\d*)", name)]
+
+
 def _cases(console: Console, result: CampaignResult) -> None:
     if not result.totals.cases:
         return
     console.print()
-    console.print(Text("Undetected frames, the first of them (all that were listed stand in the file, and in --json)"))
+    _say(console, "The first undetected frames (--json and the file list more)")
     for case in result.totals.cases[:SHOWN]:
         flips = ", ".join(map(str, case.get("flips", ())))
-        console.print(Text(f"  unit {case['unit']}, frame {case.get('frame', '?')}: wire bits {flips} flipped"))
+        _say(console, f"  unit {case['unit']}, frame {case.get('frame', '?')}: wire bits {flips} flipped")
+
+
+def _say(console: Console, text: str, *, style: str = "") -> None:
+    """Print a line, wrapped between words under its own indent, without the blank that would end a wrapped one."""
+    indent = " " * (len(text) - len(text.lstrip()))
+    for line in wrap(text, max(20, console.width), subsequent_indent=indent):
+        console.print(Text(line, style=style), no_wrap=True, overflow="ignore", crop=False)

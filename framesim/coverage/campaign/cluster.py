@@ -6,14 +6,14 @@ from itertools import islice
 from typing import Any
 
 from framesim import __version__
-from framesim.coverage.campaign.scheduler import MOST_ATTEMPTS, Results, Task, compute
+from framesim.coverage.campaign.scheduler import Results, Task, compute
 from framesim.coverage.campaign.work import UnitResult
 from framesim.errors import BadInput, NotFeasible
 
 __all__ = ["Cluster"]
 
 _PER_WORKER = 2  # units in hand for each thread of the cluster: one under way, one waiting
-_CONNECT_S = 10
+_CONNECT_S = 5
 
 
 class Cluster:
@@ -74,7 +74,7 @@ def _threads(client: Any) -> int:
 
 def _submitted(client: Any, task: Task, number: int) -> Any:
     key = f"framesim-{task.hash[:16]}-{task.seed}-{number}"
-    return client.submit(compute, task, number, key=key, pure=False, retries=MOST_ATTEMPTS - 1)
+    return client.submit(compute, task, number, key=key, pure=False)
 
 
 def _result(future: Any) -> UnitResult:
