@@ -55,6 +55,13 @@ def test_a_file_cut_at_any_length_goes_on_to_the_same_result_and_the_same_bytes(
         assert path.read_bytes() == content, length
 
 
+def test_a_torn_line_longer_than_what_follows_leaves_nothing_behind(whole, tmp_path):
+    path = tmp_path / "torn.jsonl"
+    path.write_bytes(whole[1][: whole[1].index(b"\n") + 1] + b'{"cases":[' + b"1," * 5000)
+    assert run(path).to_json() == whole[0]
+    assert path.read_bytes() == whole[1]
+
+
 def test_after_a_cut_only_the_units_that_are_gone_are_computed_again(whole, tmp_path):
     _, content = whole
     path = tmp_path / "cut.jsonl"

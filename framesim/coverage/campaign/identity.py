@@ -5,7 +5,6 @@ import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
-from importlib import metadata
 from typing import Any
 
 from framesim import __version__
@@ -84,4 +83,6 @@ def _hashed(work: Work) -> dict[str, Any]:
 @cache
 def _computed_by() -> Mapping[str, str]:
     """Return versions: a seed's numbers may change with any release of framesim, a minor one of numpy (its NEP 19)."""
-    return {"framesim": __version__, "numpy": ".".join(metadata.version("numpy").split(".")[:2])}
+    import numpy as np  # every work draws with it, so it costs nothing here
+
+    return {"framesim": __version__, "numpy": ".".join(np.__version__.split(".")[:2])}
