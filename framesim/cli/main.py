@@ -24,6 +24,7 @@ COMMANDS: dict[str, str] = {
     "codes": "what a CRC catches, and what it does not",
     "compare": "put one value on every network, and on the analog line",
     "residual": "how often a wrong frame passes as right: exact where a method reaches",
+    "campaign": "long sampling runs: kept as they go, resumed, shared by machines, merged",
     "disturb": "flip bits of a frame and see which check speaks, and where",
     "waveform": "write an interference voltage to a file, or lay a recorded one beside frames",
 }

@@ -1,51 +1,23 @@
 """The main job: run a scenario, and say what became of the value on both lines."""
 
-import dataclasses
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from contextlib import suppress
-from dataclasses import dataclass, field
-from typing import Any
-
-import numpy as np
 
 from framesim.coverage.computed import Computed, computed_undetected
-from framesim.coverage.funnel import Funnel
-from framesim.coverage.judging_many import tally_disturbed
-from framesim.coverage.lines import Line, lines_of, reach_of
-from framesim.coverage.passage import Passage, pass_window, receivers_on
+from framesim.coverage.lines import Line, lines_of
+from framesim.coverage.passage import Passage, receivers_on
 from framesim.coverage.result import AnalogResult, CoverageReport, FrameResult
 from framesim.coverage.scenario import Scenario
+from framesim.coverage.scenario_words import described_columns, given_of, notes_of
 from framesim.coverage.spark_residual import SparkResidual, spark_residual
-from framesim.coverage.tally import SilentErrors
 from framesim.coverage.traffic import Traffic
-from framesim.disturbance import Channel, Ignition, LinkHits, PulseTrain, SparkEvents
-from framesim.disturbance.pulse_train import LEVELS_NOTE
+from framesim.coverage.windows import Part, columns_of, parts_of
 from framesim.errors import BadArgument
 
 __all__ = ["Progress", "measure_coverage"]
 
 #: Called with the share done (0..1) and a word on what is being done.
 Progress = Callable[[float, str], None]
-
-WINDOW_S = 40.0  # engine time worked off at once: flat memory, and little lost by an interruption
-FRAMES_AT_ONCE = 20_000
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Part:
-    """What one window of one severity gave; parts add up in any order."""
-
-    passages: Mapping[str, Passage] = field(default_factory=dict)  # network → what became of its frames
-    silent: SilentErrors = field(default_factory=SilentErrors)
-
-    def __add__(self, other: "_Part") -> "_Part":
-        networks = {**self.passages, **other.passages}
-        return _Part(
-            passages={
-                name: self.passages.get(name, Passage()) + other.passages.get(name, Passage()) for name in networks
-            },
-            silent=self.silent + other.silent,
-        )
 
 
 def measure_coverage(scenario: Scenario, *, progress: Progress | None = None) -> CoverageReport:
@@ -64,14 +36,14 @@ def measure_coverage(scenario: Scenario, *, progress: Progress | None = None) ->
     """
     if not isinstance(scenario, Scenario):
         raise BadArgument(f"scenario={scenario!r}: expected a Scenario; see framesim.load_scenario")
-    totals: dict[str, _Part] = {name: _Part() for name in _columns(scenario)}
+    totals: dict[str, Part] = {name: Part() for name in columns_of(scenario)}
     done_s = dict.fromkeys(totals, 0.0)
     traffic = Traffic(scenario)
     lines = lines_of(scenario, traffic) if scenario.by_engine else {}
     partial = False
     try:
         # Window by window over all columns, so that an interruption leaves them comparable.
-        for column, share, seconds, part in _parts(scenario, traffic, lines):
+        for column, share, seconds, part in parts_of(scenario, traffic, lines):
             totals[column] += part
             done_s[column] += seconds
             if progress is not None:
@@ -81,130 +53,12 @@ def measure_coverage(scenario: Scenario, *, progress: Progress | None = None) ->
     return _report(scenario, totals, done_s, _computed(scenario, totals, lines, progress), lines, partial=partial)
 
 
-def _columns(scenario: Scenario) -> tuple[str, ...]:
-    if isinstance(scenario.disturbance, PulseTrain):
-        return (scenario.disturbance.profile,)
-    return scenario.severities if scenario.by_engine else (str(scenario.disturbance.describe()["kind"]),)
-
-
-def _parts(
-    scenario: Scenario, traffic: Traffic, lines: Mapping[str, Line]
-) -> Iterator[tuple[str, float, float, _Part]]:
-    if isinstance(scenario.disturbance, Ignition):
-        yield from _engine_parts(scenario, scenario.disturbance, traffic, lines)
-    elif isinstance(scenario.disturbance, PulseTrain):
-        yield from _train_parts(scenario, scenario.disturbance, traffic)
-    else:
-        yield from _channel_parts(scenario, scenario.disturbance, traffic)
-
-
-def _engine_parts(
-    scenario: Scenario, engine: Ignition, traffic: Traffic, lines: Mapping[str, Line]
-) -> Iterator[tuple[str, float, float, _Part]]:
-    every_s = scenario.signal.every_s
-    n_slots = max(1, round(scenario.hours * 3600 / every_s))
-    step = max(1, round(WINDOW_S / every_s))
-    for first in range(0, n_slots, step):
-        stop = min(first + step, n_slots)
-        for severity in scenario.severities:
-            source = dataclasses.replace(engine, severity=severity)
-            part = _window(scenario, source, traffic, lines, first, stop)
-            yield severity, stop / n_slots, (stop - first) * every_s, part
-
-
-def _train_parts(scenario: Scenario, train: PulseTrain, traffic: Traffic) -> Iterator[tuple[str, float, float, _Part]]:
-    every_s = scenario.signal.every_s
-    n_slots = max(1, round(scenario.hours * 3600 / every_s))
-    step = max(1, round(WINDOW_S / every_s))
-    for first in range(0, n_slots, step):
-        stop = min(first + step, n_slots)
-        bits = (traffic.first_bit(first), traffic.first_bit(stop))
-        hits = train.walk(scenario.link, *bits, scenario.seed, traffic.levels)
-        part = _Part(passages={scenario.sender.network: _passage(traffic, hits, stop - first)})
-        yield train.profile, stop / n_slots, (stop - first) * every_s, part
-
-
-def _passage(traffic: Traffic, hits: LinkHits, n_frames: int) -> Passage:
-    """Judge the frames of a window that a link's hits fall into."""
-    sent, seen, flips = traffic.disturbed(hits.flipped)
-    return Passage(
-        tally=dataclasses.replace(tally_disturbed(sent, seen, flips), frames=n_frames),
-        funnel=Funnel(
-            touched=traffic.touched_frames(hits.touched),
-            toggled=traffic.touched_frames(hits.toggled),
-            flipped=len(sent),
-        ),
-        idle_flips=len(hits.flipped) - flips,
-    )
-
-
-def _window(
-    scenario: Scenario, engine: Ignition, traffic: Traffic, lines: Mapping[str, Line], first: int, stop: int
-) -> _Part:
-    """Run the slots ``first .. stop - 1``: all lines under the same events."""
-    before, after = reach_of(scenario, engine)
-    every_s = scenario.signal.every_s
-    events = engine.events(first * every_s - before, stop * every_s + after, scenario.seed)
-    passages = {
-        name: pass_window(
-            line.link, line.slots, events, first, stop, receivers=scenario.receivers, seed=scenario.seed,
-            idle=name == scenario.sender.network,
-        )
-        for name, line in lines.items()
-    }  # fmt: skip
-    times = traffic.sampled_s(first, stop - first)
-    return _Part(passages=passages, silent=_samples(scenario, events, times, traffic, first))
-
-
-def _channel_parts(scenario: Scenario, channel: Channel, traffic: Traffic) -> Iterator[tuple[str, float, float, _Part]]:
-    name = str(channel.describe()["kind"])
-    n_bits = scenario.sender.most_bits
-    for unit, first in enumerate(range(0, scenario.frames, FRAMES_AT_ONCE)):
-        stop = min(first + FRAMES_AT_ONCE, scenario.frames)
-        rng = np.random.Generator(np.random.Philox(np.random.SeedSequence(scenario.seed, spawn_key=(unit,))))
-        hits = channel.flips(stop - first, n_bits, rng)
-        places = traffic.sent_at(first, stop - first)[hits.frame] + hits.bit
-        sent, seen, flips = traffic.disturbed(places)
-        tally = dataclasses.replace(tally_disturbed(sent, seen, flips), frames=stop - first)
-        part = _Part(passages={scenario.sender.network: Passage(tally=tally)})
-        yield name, stop / scenario.frames, 0.0, part
-
-
-#: Context for a reader, from a publication.
-MEASURED = (
-    "2.6e-7 beside an arc welder, 3.1e-9 in a production line, 3.0e-11 in a laboratory (Ferreira et al., quoted in "
-    "Wilamowski and Irwin, Industrial Communication Systems, 2011, table 31.2)"
-)
-
-OFF_BY = (2, 5, 10)  # ADC steps whose exceedance is counted beside the scenario's own limit
-
-
-def _samples(
-    scenario: Scenario, events: SparkEvents, times: "np.typing.NDArray[np.float64]", traffic: Traffic, first: int
-) -> SilentErrors:
-    """Take the samples of a window on the analog line, under the very events that the frames met."""
-    volts = traffic.volts(times)
-    readings = scenario.analog.sampled(events, times, volts, scenario.seed, first_sample=first)
-    own_ground = dataclasses.replace(scenario.analog, ground_resistance_ohm=0.0)
-    apart = own_ground.sampled(events, times, volts, scenario.seed, first_sample=first)
-    off = np.abs(readings.errors_lsb)
-    limits = sorted({*OFF_BY, scenario.wrong_from_lsb})
-    return SilentErrors(
-        samples=len(times),
-        wrong=readings.silent(scenario.wrong_from_lsb),
-        implausible=int(readings.implausible.sum()),
-        off_by={limit: readings.wrong(limit) for limit in limits},
-        largest=int(off.max(initial=0)),
-        own_ground=apart.silent(scenario.wrong_from_lsb),
-    )
-
-
 #: Patterns judged in a stratum; where tables judge many at once, the second number.
 PATTERNS, PATTERNS_BY_TABLE = 400, 8000
 
 
 def _computed(
-    scenario: Scenario, totals: Mapping[str, _Part], lines: Mapping[str, Line], progress: Progress | None
+    scenario: Scenario, totals: Mapping[str, Part], lines: Mapping[str, Line], progress: Progress | None
 ) -> dict[tuple[str, str], Computed | SparkResidual | None]:
     """Return (network, column) → the undetected rate: by strata under an engine, exactly on a channel."""
     if not scenario.by_time:
@@ -227,7 +81,7 @@ def _computed(
     }
 
 
-def _exactly(scenario: Scenario, part: _Part, progress: Progress | None) -> Computed | None:
+def _exactly(scenario: Scenario, part: Part, progress: Progress | None) -> Computed | None:
     """Return P(undetected) of the frames sent so far, where an exact method covers the channel."""
     network = scenario.sender.network
     frames = part.passages.get(network, Passage()).tally.frames
@@ -243,7 +97,7 @@ def _exactly(scenario: Scenario, part: _Part, progress: Progress | None) -> Comp
 
 def _report(
     scenario: Scenario,
-    totals: dict[str, _Part],
+    totals: dict[str, Part],
     done_s: dict[str, float],
     computed: Mapping[tuple[str, str], Computed | SparkResidual | None],
     lines: Mapping[str, Line],
@@ -292,67 +146,7 @@ def _report(
         columns=tuple(totals),
         frames=frames,
         analog=analog if scenario.by_engine else (),
-        disturbance={column: _described(scenario, column) for column in totals},
-        scenario=_given(scenario),
-        notes=_notes(scenario),
-    )
-
-
-def _described(scenario: Scenario, column: str) -> dict[str, Any]:
-    """Return what was done to the lines in one column, every number with its basis."""
-    cause = scenario.disturbance
-    if isinstance(cause, PulseTrain):
-        return {"source": cause.describe(), "link": scenario.link.describe()}
-    if not isinstance(cause, Ignition):
-        return {"source": cause.describe()}
-    engine = dataclasses.replace(cause, severity=column)  # type: ignore[arg-type]  # a column is a severity here
-    return {
-        "source": engine.describe(),
-        "link": scenario.link.describe(),
-        "links": {name: link.describe() for name, link in scenario.links.items()},
-        "analog": scenario.analog.describe(),
-    }
-
-
-def _given(scenario: Scenario) -> dict[str, Any]:
-    """Return what else the result depends on."""
-    return {
-        "signal": dataclasses.asdict(scenario.signal),
-        "sender": dataclasses.asdict(scenario.sender),
-        "wrong_from_lsb": scenario.wrong_from_lsb,
-        "receivers": scenario.receivers if scenario.by_engine else None,
-        "hours": scenario.hours if scenario.by_time else None,
-        "frames": None if scenario.by_time else scenario.frames,
-    }
-
-
-def _notes(scenario: Scenario) -> tuple[str, ...]:
-    """Say what a reader must know before quoting a figure."""
-    cause = scenario.disturbance
-    notes = ["Disturbance is local: it reaches one receiver; the sender and other nodes do not see it."]
-    if isinstance(cause, PulseTrain):
-        return (*notes, LEVELS_NOTE)
-    if not isinstance(cause, Ignition):
-        return tuple(notes)
-    grounds = ", ".join(
-        f"{dataclasses.replace(cause, severity=name).value('ground_resistance_ohm') * 1e3:g} mΩ in {name}"
-        for name in scenario.severities
-    )
-    if scenario.analog.ground_resistance_ohm is not None:
-        grounds = f"{scenario.analog.ground_resistance_ohm * 1e3:g} mΩ"
-    return (
-        *notes,
-        "Each value is taken and sent at a random instant of its slot, as by a node that keeps no step with the "
-        "engine; in step, all values can meet one phase of the ignition. So samples, and frames, count as independent.",
-        f"The analog sensor shares its ground with the ignition coil ({grounds}, an estimate); a row says what is left "
-        "with a ground of its own. A pair that carries frames compares its two wires and has no such ground.",
-        "A bit read dominant on the idle wire is a false start: a real node answers with an error flag, and a frame "
-        "that begins then is lost and repeated. Such bits are counted on the first link; what follows from them is not "
-        "modelled, nor are false resynchronisation and reflections.",
-        "A rate computed by strata takes the chance of 1, 2, or 3 and more wrong bits in a frame from the run, and "
-        "what share of each passes from patterns of the run put at other places of other frames; "
-        "docs/ignition-model.md says how. It needs a run in which frames were disturbed.",
-        f"For scale, bit error ratios measured on CAN: {MEASURED}. The severities poor and fault are stress, not "
-        "everyday life.",
-        "The model holds estimates (marked in the JSON, explained in docs/ignition-model.md); no vehicle was measured.",
+        disturbance=described_columns(scenario),
+        scenario=given_of(scenario),
+        notes=notes_of(scenario),
     )

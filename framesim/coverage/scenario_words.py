@@ -1,0 +1,82 @@
+"""What a coverage report says about its scenario: what was done to the lines, and what a reader must know."""
+
+import dataclasses
+from typing import Any
+
+from framesim.coverage.scenario import Scenario
+from framesim.coverage.windows import columns_of
+from framesim.disturbance import Ignition, PulseTrain
+from framesim.disturbance.pulse_train import LEVELS_NOTE
+
+__all__ = ["described_columns", "given_of", "notes_of"]
+
+#: Context for a reader, from a publication.
+MEASURED = (
+    "2.6e-7 beside an arc welder, 3.1e-9 in a production line, 3.0e-11 in a laboratory (Ferreira et al., quoted in "
+    "Wilamowski and Irwin, Industrial Communication Systems, 2011, table 31.2)"
+)
+
+
+def described_columns(scenario: Scenario) -> dict[str, Any]:
+    """Return what was done to the lines, by column."""
+    return {column: _described(scenario, column) for column in columns_of(scenario)}
+
+
+def _described(scenario: Scenario, column: str) -> dict[str, Any]:
+    """Return what was done to the lines in one column, every number with its basis."""
+    cause = scenario.disturbance
+    if isinstance(cause, PulseTrain):
+        return {"source": cause.describe(), "link": scenario.link.describe()}
+    if not isinstance(cause, Ignition):
+        return {"source": cause.describe()}
+    engine = dataclasses.replace(cause, severity=column)  # type: ignore[arg-type]  # a column is a severity here
+    return {
+        "source": engine.describe(),
+        "link": scenario.link.describe(),
+        "links": {name: link.describe() for name, link in scenario.links.items()},
+        "analog": scenario.analog.describe(),
+    }
+
+
+def given_of(scenario: Scenario) -> dict[str, Any]:
+    """Return what else the result depends on."""
+    return {
+        "signal": dataclasses.asdict(scenario.signal),
+        "sender": dataclasses.asdict(scenario.sender),
+        "wrong_from_lsb": scenario.wrong_from_lsb,
+        "receivers": scenario.receivers if scenario.by_engine else None,
+        "hours": scenario.hours if scenario.by_time else None,
+        "frames": None if scenario.by_time else scenario.frames,
+    }
+
+
+def notes_of(scenario: Scenario) -> tuple[str, ...]:
+    """Say what a reader must know before quoting a figure."""
+    cause = scenario.disturbance
+    notes = ["Disturbance is local: it reaches one receiver; the sender and other nodes do not see it."]
+    if isinstance(cause, PulseTrain):
+        return (*notes, LEVELS_NOTE)
+    if not isinstance(cause, Ignition):
+        return tuple(notes)
+    grounds = ", ".join(
+        f"{dataclasses.replace(cause, severity=name).value('ground_resistance_ohm') * 1e3:g} mΩ in {name}"
+        for name in scenario.severities
+    )
+    if scenario.analog.ground_resistance_ohm is not None:
+        grounds = f"{scenario.analog.ground_resistance_ohm * 1e3:g} mΩ"
+    return (
+        *notes,
+        "Each value is taken and sent at a random instant of its slot, as by a node that keeps no step with the "
+        "engine; in step, all values can meet one phase of the ignition. So samples, and frames, count as independent.",
+        f"The analog sensor shares its ground with the ignition coil ({grounds}, an estimate); a row says what is left "
+        "with a ground of its own. A pair that carries frames compares its two wires and has no such ground.",
+        "A bit read dominant on the idle wire is a false start: a real node answers with an error flag, and a frame "
+        "that begins then is lost and repeated. Such bits are counted on the first link; what follows from them is not "
+        "modelled, nor are false resynchronisation and reflections.",
+        "A rate computed by strata takes the chance of 1, 2, or 3 and more wrong bits in a frame from the run, and "
+        "what share of each passes from patterns of the run put at other places of other frames; "
+        "docs/ignition-model.md says how. It needs a run in which frames were disturbed.",
+        f"For scale, bit error ratios measured on CAN: {MEASURED}. The severities poor and fault are stress, not "
+        "everyday life.",
+        "The model holds estimates (marked in the JSON, explained in docs/ignition-model.md); no vehicle was measured.",
+    )

@@ -1,0 +1,171 @@
+"""A scenario's run in pieces that can be worked off alone, in any order: windows of time, or runs of frames."""
+
+import dataclasses
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from framesim.coverage.funnel import Funnel
+from framesim.coverage.judging_many import tally_disturbed
+from framesim.coverage.lines import Line, reach_of
+from framesim.coverage.passage import Passage, pass_window
+from framesim.coverage.scenario import Scenario
+from framesim.coverage.tally import SilentErrors
+from framesim.coverage.traffic import Traffic
+from framesim.disturbance import Channel, Ignition, LinkHits, PulseTrain, SparkEvents
+
+__all__ = ["FRAMES_AT_ONCE", "Part", "channel_part", "columns_of", "parts_of", "slots_at_once", "train_part", "window"]
+
+WINDOW_S = 40.0  # engine time worked off at once: flat memory, and little lost by an interruption
+FRAMES_AT_ONCE = 20_000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Part:
+    """What one window of one severity gave; parts add up in any order."""
+
+    passages: Mapping[str, Passage] = field(default_factory=dict)  # network → what became of its frames
+    silent: SilentErrors = field(default_factory=SilentErrors)
+
+    def __add__(self, other: "Part") -> "Part":
+        networks = {**self.passages, **other.passages}
+        return Part(
+            passages={
+                name: self.passages.get(name, Passage()) + other.passages.get(name, Passage()) for name in networks
+            },
+            silent=self.silent + other.silent,
+        )
+
+
+def columns_of(scenario: Scenario) -> tuple[str, ...]:
+    """Return the columns of the report: severities, the train, or the kind of channel."""
+    if isinstance(scenario.disturbance, PulseTrain):
+        return (scenario.disturbance.profile,)
+    return scenario.severities if scenario.by_engine else (str(scenario.disturbance.describe()["kind"]),)
+
+
+def parts_of(
+    scenario: Scenario, traffic: Traffic, lines: Mapping[str, Line]
+) -> Iterator[tuple[str, float, float, Part]]:
+    """Yield column, share of the run that is done, seconds of the piece, and what it gave, piece by piece.
+
+    Args:
+        scenario: what is run.
+        traffic: its frames.
+        lines: under an engine, its links.
+    """
+    if isinstance(scenario.disturbance, Ignition):
+        yield from _engine_parts(scenario, scenario.disturbance, traffic, lines)
+    elif isinstance(scenario.disturbance, PulseTrain):
+        yield from _train_parts(scenario, scenario.disturbance, traffic)
+    else:
+        yield from _channel_parts(scenario, scenario.disturbance, traffic)
+
+
+def slots_at_once(scenario: Scenario) -> int:
+    """Return how many slots of a run by time are worked off at once."""
+    return max(1, round(WINDOW_S / scenario.signal.every_s))
+
+
+def _engine_parts(
+    scenario: Scenario, engine: Ignition, traffic: Traffic, lines: Mapping[str, Line]
+) -> Iterator[tuple[str, float, float, Part]]:
+    every_s = scenario.signal.every_s
+    n_slots = max(1, round(scenario.hours * 3600 / every_s))
+    step = slots_at_once(scenario)
+    for first in range(0, n_slots, step):
+        stop = min(first + step, n_slots)
+        for severity in scenario.severities:
+            source = dataclasses.replace(engine, severity=severity)
+            part = window(scenario, source, traffic, lines, first, stop)
+            yield severity, stop / n_slots, (stop - first) * every_s, part
+
+
+def _train_parts(scenario: Scenario, train: PulseTrain, traffic: Traffic) -> Iterator[tuple[str, float, float, Part]]:
+    every_s = scenario.signal.every_s
+    n_slots = max(1, round(scenario.hours * 3600 / every_s))
+    step = slots_at_once(scenario)
+    for first in range(0, n_slots, step):
+        stop = min(first + step, n_slots)
+        part = train_part(scenario, train, traffic, first, stop)
+        yield train.profile, stop / n_slots, (stop - first) * every_s, part
+
+
+def train_part(scenario: Scenario, train: PulseTrain, traffic: Traffic, first: int, stop: int) -> Part:
+    """Run the slots ``first .. stop - 1`` under a published pulse train."""
+    bits = (traffic.first_bit(first), traffic.first_bit(stop))
+    hits = train.walk(scenario.link, *bits, scenario.seed, traffic.levels)
+    return Part(passages={scenario.sender.network: _passage(traffic, hits, stop - first)})
+
+
+def _passage(traffic: Traffic, hits: LinkHits, n_frames: int) -> Passage:
+    """Judge the frames of a window that a link's hits fall into."""
+    sent, seen, flips = traffic.disturbed(hits.flipped)
+    return Passage(
+        tally=dataclasses.replace(tally_disturbed(sent, seen, flips), frames=n_frames),
+        funnel=Funnel(
+            touched=traffic.touched_frames(hits.touched),
+            toggled=traffic.touched_frames(hits.toggled),
+            flipped=len(sent),
+        ),
+        idle_flips=len(hits.flipped) - flips,
+    )
+
+
+def window(
+    scenario: Scenario, engine: Ignition, traffic: Traffic, lines: Mapping[str, Line], first: int, stop: int
+) -> Part:
+    """Run the slots ``first .. stop - 1``: all lines under the same events."""
+    before, after = reach_of(scenario, engine)
+    every_s = scenario.signal.every_s
+    events = engine.events(first * every_s - before, stop * every_s + after, scenario.seed)
+    passages = {
+        name: pass_window(
+            line.link, line.slots, events, first, stop, receivers=scenario.receivers, seed=scenario.seed,
+            idle=name == scenario.sender.network,
+        )
+        for name, line in lines.items()
+    }  # fmt: skip
+    times = traffic.sampled_s(first, stop - first)
+    return Part(passages=passages, silent=_samples(scenario, events, times, traffic, first))
+
+
+def _channel_parts(scenario: Scenario, channel: Channel, traffic: Traffic) -> Iterator[tuple[str, float, float, Part]]:
+    name = str(channel.describe()["kind"])
+    for unit, first in enumerate(range(0, scenario.frames, FRAMES_AT_ONCE)):
+        stop = min(first + FRAMES_AT_ONCE, scenario.frames)
+        yield name, stop / scenario.frames, 0.0, channel_part(scenario, channel, traffic, unit, first, stop)
+
+
+def channel_part(scenario: Scenario, channel: Channel, traffic: Traffic, unit: int, first: int, stop: int) -> Part:
+    """Send the frames ``first .. stop - 1`` through a channel; the flips depend on seed and ``unit``."""
+    rng = np.random.Generator(np.random.Philox(np.random.SeedSequence(scenario.seed, spawn_key=(unit,))))
+    hits = channel.flips(stop - first, scenario.sender.most_bits, rng)
+    places = traffic.sent_at(first, stop - first)[hits.frame] + hits.bit
+    sent, seen, flips = traffic.disturbed(places)
+    tally = dataclasses.replace(tally_disturbed(sent, seen, flips), frames=stop - first)
+    return Part(passages={scenario.sender.network: Passage(tally=tally)})
+
+
+OFF_BY = (2, 5, 10)  # ADC steps whose exceedance is counted beside the scenario's own limit
+
+
+def _samples(
+    scenario: Scenario, events: SparkEvents, times: "np.typing.NDArray[np.float64]", traffic: Traffic, first: int
+) -> SilentErrors:
+    """Take the samples of a window on the analog line, under the very events that the frames met."""
+    volts = traffic.volts(times)
+    readings = scenario.analog.sampled(events, times, volts, scenario.seed, first_sample=first)
+    own_ground = dataclasses.replace(scenario.analog, ground_resistance_ohm=0.0)
+    apart = own_ground.sampled(events, times, volts, scenario.seed, first_sample=first)
+    off = np.abs(readings.errors_lsb)
+    limits = sorted({*OFF_BY, scenario.wrong_from_lsb})
+    return SilentErrors(
+        samples=len(times),
+        wrong=readings.silent(scenario.wrong_from_lsb),
+        implausible=int(readings.implausible.sum()),
+        off_by={limit: readings.wrong(limit) for limit in limits},
+        largest=int(off.max(initial=0)),
+        own_ground=apart.silent(scenario.wrong_from_lsb),
+    )
