@@ -25,6 +25,7 @@ COMMANDS: dict[str, str] = {
     "compare": "put one value on every network, and on the analog line",
     "residual": "how often a wrong frame passes as right: exact where a method reaches",
     "disturb": "flip bits of a frame and see which check speaks, and where",
+    "fit": "fit a channel with few states to flips, and see how well it repeats their gaps",
     "waveform": "write an interference voltage to a file, or lay a recorded one beside frames",
 }
 
