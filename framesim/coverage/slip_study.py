@@ -1,0 +1,263 @@
+"""What slips do to frames: how often a lost or doubled bit passes, and how often sparks make a receiver slip."""
+
+import dataclasses
+from collections import Counter
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from framesim import __version__
+from framesim.coverage.estimate import Estimate
+from framesim.coverage.intervals import clopper_pearson
+from framesim.coverage.scenario import Scenario
+from framesim.coverage.traffic import Traffic
+from framesim.disturbance import Ignition
+from framesim.disturbance.resync import BitTiming, resynchronised
+from framesim.disturbance.slips import slipped
+from framesim.errors import BadArgument, check_number, check_range
+from framesim.judging import encode, judge
+from framesim.networks.can import CanFrame
+from framesim.networks.can_fd import CanFdFrame
+from framesim.words import Check, Outcome
+
+__all__ = ["FORMATS", "PATTERNS", "ResyncStudy", "SlipShare", "slip_shares", "spark_slips"]
+
+#: format → (title, frame of an identifier and a payload)
+FORMATS: Mapping[str, tuple[str, Callable[[int, bytes], Any]]] = {
+    "can": ("classic CAN", lambda number, data: CanFrame(identifier=number, payload=data)),
+    "can-fd-original": (
+        "CAN FD, original format of 2012",
+        lambda number, data: CanFdFrame(identifier=number, payload=data, iso=False),
+    ),
+    "can-fd": ("CAN FD, ISO format", lambda number, data: CanFdFrame(identifier=number, payload=data)),
+}
+PATTERNS: Mapping[str, str] = {
+    "start": "one bit lost or doubled among the first five, start of frame and four of the identifier",
+    "one": "one bit lost or doubled anywhere in the frame",
+    "pair": "one bit lost and another doubled, anywhere in the frame",
+}
+_PURPOSE = 0x736C_6970
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SlipShare:
+    """Undetected slips of one pattern in one format; every frame has an identifier, payload and slip of its own.
+
+    Attributes:
+        network: the format.
+        pattern: a key of ``PATTERNS``.
+        frames: frames tried, each with one pattern.
+        outcomes: outcome → frames.
+        undetected: share of undetected frames, with interval.
+        first: check → frames in which it spoke first.
+        example: a frame and a slip that passed: identifier, payload, lost, doubled, and what was accepted; or None.
+    """
+
+    network: str
+    pattern: str
+    frames: int
+    outcomes: Mapping[Outcome, int]
+    undetected: Estimate
+    first: Mapping[Check, int]
+    example: Mapping[str, Any] | None
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the figures, ready for JSON."""
+        return {
+            "network": self.network,
+            "pattern": self.pattern,
+            "frames": self.frames,
+            "outcomes": {outcome.value: self.outcomes.get(outcome, 0) for outcome in Outcome},
+            "probability": self.undetected.best or None,
+            "low": self.undetected.low,
+            "high": self.undetected.high,
+            "confidence": self.undetected.confidence,
+            "method": self.undetected.method,
+            "by_check": {check.value: self.first[check] for check in Check if self.first.get(check)},
+            "example": self.example,
+            "version": __version__,
+        }
+
+
+def slip_shares(
+    *,
+    frames: int = 2000,
+    payload_bytes: int = 8,
+    seed: int = 1,
+    confidence: float = 0.95,
+    formats: tuple[str, ...] = tuple(FORMATS),
+    patterns: tuple[str, ...] = tuple(PATTERNS),
+    progress: Callable[[float, str], None] | None = None,
+) -> tuple[SlipShare, ...]:
+    """Try slips on random frames, the same identifiers, payloads and draws in every format.
+
+    Args:
+        frames: for each format and pattern.
+        payload_bytes: 0..8.
+        seed: of identifiers, payloads and slips.
+        confidence: of the intervals; the frame is the unit, and each has one slip, so frames are independent.
+        formats: keys of ``FORMATS``.
+        patterns: keys of ``PATTERNS``.
+        progress: called now and then.
+
+    Raises:
+        BadArgument: a value is out of range, or no such format or pattern.
+    """
+    check_range("frames", frames, 1, 10**8, base="d")
+    check_range("payload_bytes", payload_bytes, 0, 8, base="d")
+    check_range("seed", seed, 0, 2**63 - 1, base="d")
+    check_number("confidence", confidence, 0.5, 0.999999)
+    for name, known, given in (("formats", FORMATS, formats), ("patterns", PATTERNS, patterns)):
+        for each in given:
+            if each not in known:
+                raise BadArgument(f"{name}: {each!r} is none of {', '.join(known)}")
+    answers = []
+    jobs = [(pattern, network) for pattern in patterns for network in formats]
+    for done, (pattern, network) in enumerate(jobs):
+        if progress is not None:
+            progress(done / len(jobs), f"{network}, {pattern}")
+        answers.append(_share(network, pattern, frames, payload_bytes, seed, confidence))
+    return tuple(answers)
+
+
+def _share(network: str, pattern: str, frames: int, payload_bytes: int, seed: int, confidence: float) -> SlipShare:
+    outcomes: Counter[Outcome] = Counter()
+    first: Counter[Check] = Counter()
+    example = None
+    build = FORMATS[network][1]
+    for number in range(frames):
+        rng = np.random.Generator(np.random.Philox(np.random.SeedSequence(seed, spawn_key=(_PURPOSE, number))))
+        frame = build(int(rng.integers(0x800)), rng.bytes(payload_bytes))
+        sent = encode(frame)
+        span = 5 if pattern == "start" else len(sent)
+        share, other, coin = rng.random(3)
+        at = int(share * span)
+        lost, doubled = ((at,), ()) if coin < 0.5 else ((), (at,))
+        if pattern == "pair":
+            # another place, evenly among the rest
+            lost, doubled = (at,), ((at + 1 + int(other * (span - 1))) % span,)
+        verdict = judge(sent, slipped(sent.bits, lost=lost, doubled=doubled))
+        outcomes[verdict.outcome] += 1
+        if verdict.check is not None:
+            first[verdict.check] += 1
+        if verdict.outcome is Outcome.UNDETECTED and example is None:
+            took = verdict.reception.frame
+            example = {
+                "identifier": frame.identifier,
+                "payload": frame.payload.hex(),
+                "lost": list(lost),
+                "doubled": list(doubled),
+                "accepted_identifier": getattr(took, "identifier", None),
+                "accepted_payload": getattr(took, "payload", b"").hex(),
+            }
+    return SlipShare(
+        network=network,
+        pattern=pattern,
+        frames=frames,
+        outcomes=dict(outcomes),
+        undetected=clopper_pearson(outcomes[Outcome.UNDETECTED], frames, confidence=confidence),
+        first=dict(first),
+        example=example,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ResyncStudy:
+    """Frames beside an engine, read by a receiver that follows edges and by one that does not.
+
+    Attributes:
+        frames: frames sent.
+        toggled: frames in which the comparator left the sent level; only these can be disturbed.
+        fixed: outcomes of disturbed frames at the receiver that does not follow edges.
+        following: the same at the one that does.
+        slipped: frames that the latter read with another number of bits.
+        severity: of the engine.
+        jump: quanta that an edge may shift.
+        quanta: in a bit.
+        seed: of the engine.
+    """
+
+    frames: int
+    toggled: int
+    fixed: Mapping[Outcome, int]
+    following: Mapping[Outcome, int]
+    slipped: int
+    severity: str
+    jump: int
+    quanta: int
+    seed: int
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the counts, ready for JSON."""
+        return {
+            "frames": self.frames,
+            "toggled": self.toggled,
+            "disturbed_fixed": sum(self.fixed.values()),
+            "disturbed_following": sum(self.following.values()),
+            "fixed": {outcome.value: self.fixed.get(outcome, 0) for outcome in Outcome},
+            "following": {outcome.value: self.following.get(outcome, 0) for outcome in Outcome},
+            "slipped": self.slipped,
+            "severity": self.severity,
+            "jump": self.jump,
+            "quanta": self.quanta,
+            "seed": self.seed,
+            "version": __version__,
+        }
+
+
+def spark_slips(scenario: Scenario, *, frames: int = 20_000, timing: BitTiming | None = None) -> ResyncStudy:
+    """Send a scenario's frames beside its engine, and read those whose comparator toggled with and without edges.
+
+    Args:
+        scenario: its disturbance must be an engine; the first severity counts.
+        frames: how many of its frames.
+        timing: how edges are followed.
+
+    Raises:
+        BadArgument: a value is out of range, or no engine disturbs the scenario.
+    """
+    check_range("frames", frames, 1, 10**8, base="d")
+    if not isinstance(scenario.disturbance, Ignition):
+        raise BadArgument("disturbance: expected kind ignition")
+    timing = timing or BitTiming()
+    timing.check(scenario.link)
+    engine = dataclasses.replace(scenario.disturbance, severity=scenario.severities[0])
+    link, traffic = scenario.link, Traffic(scenario)
+    fixed: Counter[Outcome] = Counter()
+    following: Counter[Outcome] = Counter()
+    n_slipped = n_toggled = 0
+    step = 4096
+    for first in range(0, frames, step):
+        stop = min(first + step, frames)
+        bits = (traffic.first_bit(first), traffic.first_bit(stop))
+        hits = link.walk(engine, *bits, scenario.seed, traffic.levels)
+        slots, offset = traffic.slots_of(hits.toggled)
+        inside = (offset >= 0) & (offset < scenario.sender.most_bits)
+        starts = traffic.sent_at(first, stop - first)
+        for slot in np.unique(slots[inside]).tolist():
+            sent = traffic.wire(slot)
+            if not (offset[inside & (slots == slot)] < len(sent)).any():
+                continue
+            n_toggled += 1
+            begin = int(starts[slot - first])
+            begin_s, end_s = begin / link.bit_rate, (begin + len(sent) + 16) / link.bit_rate
+            rings = link.rings(engine.events(begin_s - link.reach_s(engine), end_s, scenario.seed))
+            follows, stays = resynchronised(link, timing, rings, sent.bits, begin)
+            if stays != sent.bits:
+                fixed[judge(sent, stays).outcome] += 1
+            if follows != sent.bits:
+                following[judge(sent, follows).outcome] += 1
+                n_slipped += len(follows) != len(sent)
+    return ResyncStudy(
+        frames=frames,
+        toggled=n_toggled,
+        fixed=dict(fixed),
+        following=dict(following),
+        slipped=n_slipped,
+        severity=engine.severity,
+        jump=timing.jump,
+        quanta=timing.quanta,
+        seed=scenario.seed,
+    )
