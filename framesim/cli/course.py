@@ -12,12 +12,13 @@ from framesim.errors import BadArgument
 
 __all__ = ["run"]
 
-ABOUT = """Follow the first seconds of a scenario value by value: what was sent, what was read, and what a controller
-used that takes it as it is, holds the last good value, substitutes a fixed one, or holds for a while and then
-substitutes. Errors are in the signal's unit. Without a file: the built-in street-sweeper scenario (invented data)."""
-EPILOG = (
-    """For teaching and for comparing; it replaces no EMC test and no safety assessment. docs/course.md explains."""
-)
+ABOUT = """Follow the first seconds of a scenario value by value: what was sent, what was
+read, and what a controller used that takes it as it is, holds the last good
+value, substitutes a fixed one, or holds for a while and then substitutes.
+Errors are in the signal's unit. Without a file: the built-in street-sweeper
+scenario (invented data)."""
+EPILOG = """For teaching and for comparing; it replaces no EMC test and no safety
+assessment. docs/course.md explains."""
 
 
 def run(arguments: Sequence[str]) -> int:

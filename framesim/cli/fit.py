@@ -18,11 +18,13 @@ if TYPE_CHECKING:
 __all__ = ["run"]
 
 WAYS = ("state", "moments", "batches")
-ABOUT = """Fit channels with few states to flips: Gilbert and Elliott's two states, by state where the file says when
-the cause was at work and by moments, and random events with a number of flips each. Flips come from a file that
-framesim waveform --json wrote, or, without a file, from an engine or a pulse train on a fully loaded link."""
-EPILOG = """A fitted channel is a summary of what was seen. How well it repeats the gaps between flips is a statistic,
-not a claim. docs/fit.md explains."""
+ABOUT = """Fit channels with few states to flips: Gilbert and Elliott's two states, by
+state where the file says when the cause was at work and by moments, and
+random events with a number of flips each. Flips come from a file that
+framesim waveform --json wrote, or, without a file, from an engine or a pulse
+train on a fully loaded link."""
+EPILOG = """A fitted channel is a summary of what was seen. How well it repeats the gaps
+between flips is a statistic, not a claim. docs/fit.md explains."""
 
 
 def run(arguments: Sequence[str]) -> int:

@@ -25,10 +25,10 @@ COMMANDS: dict[str, str] = {
     "compare": "put one value on every network, and on the analog line",
     "residual": "how often a wrong frame passes as right: exact where a method reaches",
     "disturb": "flip bits of a frame and see which check speaks, and where",
-    "course": "what the controller used, second by second, under each policy for caught values",
-    "fit": "fit a channel with few states to flips, and see how well it repeats their gaps",
-    "slips": "what lost and doubled bits do, and why ISO CAN FD counts its stuff bits",
-    "waveform": "write an interference voltage to a file, or lay a recorded one beside frames",
+    "course": "what the controller used, second by second, under each policy",
+    "fit": "fit a channel with few states to flips, drawn or recorded",
+    "slips": "what lost and doubled bits do, tried or made by sparks",
+    "waveform": "lay an interference voltage, written or recorded, beside frames",
 }
 
 BAD_INPUT, INTERRUPTED, NO_READER = 2, 130, 141

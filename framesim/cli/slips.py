@@ -13,9 +13,11 @@ from framesim.errors import BadArgument
 
 __all__ = ["run"]
 
-ABOUT = """Lose or double bits of random frames on classic CAN, CAN FD of ISO 11898-1:2015 and CAN FD of 2012, and say
-how often a wrong frame passes as right. With --sparks: send the scenario's frames beside its engine, and read them
-with a receiver that follows edges, and so can slip, and with one that does not."""
+ABOUT = """Lose or double bits of random frames on classic CAN, CAN FD of ISO
+11898-1:2015 and CAN FD of 2012, and say how often a wrong frame passes as
+right. With --sparks: send the scenario's frames beside its engine, and read
+them with a receiver that follows edges, and so can slip, and with one that
+does not."""
 EPILOG = """Simulated; no evidence for a safety case by itself. docs/slips.md explains."""
 
 

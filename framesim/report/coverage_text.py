@@ -62,7 +62,8 @@ def _sentence(report: CoverageReport, frames: FrameResult, analog: AnalogResult 
         meaning = f" ({MEANINGS[frames.column]})" if frames.column in MEANINGS else ""
         source = report.disturbance[frames.column]["source"]
         what = f"at {source['speed_rpm']:,.0f} rpm" if "speed_rpm" in source else f"of {source['about']}"
-        opening = f"{frames.column.capitalize()}{meaning}, {report.hours:,.3g} h {what}"
+        name = frames.column.capitalize() if "speed_rpm" in source else f"Published pulse train {frames.column}"
+        opening = f"{name}{meaning}, {report.hours:,.3g} h {what}"
     said = []
     if analog is not None and analog.wrong is not None:
         said.append(f"{_wrong(analog)} silently wrong on the analog line")

@@ -71,6 +71,18 @@ def test_the_trains_have_the_published_counts():
         assert (np.diff(starts) > 0).all()
 
 
+@pytest.mark.parametrize("name", NAMES)
+def test_jitter_moves_each_pulse_evenly_about_its_place(name):
+    train = PulseTrain(profile=name, jitter=0.2)
+    moved = train.starts(0, 120, 5) - dataclasses.replace(train, jitter=0.0).starts(0, 120, 5)
+    share = moved / train.published.pulse_s
+    assert np.abs(share).max() <= 0.2 + 1e-6
+    # the mean of n even draws from -0.2..0.2: 4 standard deviations, a false alarm in 16,000; and their spread
+    spread = 0.2 / 3**0.5
+    assert share.mean() == pytest.approx(0, abs=4 * spread / share.size**0.5)
+    assert share.std() == pytest.approx(spread, rel=0.02)
+
+
 @pytest.mark.parametrize("polarity", ["positive", "negative"])
 @pytest.mark.parametrize("name", NAMES)
 def test_flips_equal_those_of_a_walk_through_time(name, polarity):

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 import framesim as fs
 from framesim.cli.main import main
 from framesim.coverage.scenario import SWEEPER, load_scenario, scenario_from_text
-from framesim.coverage.value_course import POLICIES, Fate, LinkCourse, _used, value_course
+from framesim.coverage.value_course import POLICIES, Fate, LinkCourse, _read_word, _used, value_course
 from framesim.disturbance import CanLink, Scatter
 from framesim.errors import BadArgument, NotFeasible
 
@@ -71,6 +71,18 @@ def test_what_is_read_of_a_caught_frame_differs_where_its_value_bits_were_hit():
     steps = off[off > 0] / can.step
     assert steps == pytest.approx(np.rint(steps), abs=1e-6)
     assert np.abs(can.read - can.sent)[can.fate == Fate.RIGHT].max() == 0
+
+
+def test_a_stuff_bit_that_is_hit_does_not_change_the_value_read():
+    sent = fs.encode(fs.CanFrame(identifier=0x123, payload=bytes.fromhex("0000aa")))
+    data = next(span for span in sent.spans if span.name == "data")
+    stuffed = [place for place in sent.inserted if data.start <= place < data.start + 16]
+    assert stuffed
+    for place in stuffed:
+        assert _read_word(sent, [place]) == (0x0000, Fate.CAUGHT)
+    assert _read_word(sent, [data.start + 3]) == (0x1000, Fate.CAUGHT)
+    # sixteen zeros behind a one: a stuff bit after the fifth, tenth and fifteenth, so the last is three places later
+    assert _read_word(sent, [data.start + 15 + 3]) == (0x0001, Fate.CAUGHT)
 
 
 @settings(deadline=None, max_examples=80)
