@@ -46,14 +46,14 @@ def test_the_course_meets_the_very_events_of_the_main_job():
 
 
 def test_the_course_meets_the_very_flips_of_a_channel():
-    case = channel_scenario(Scatter(bit_error_ratio=2e-3), frames=25_000)
+    case = channel_scenario(Scatter(bit_error_ratio=5e-4), frames=21_000)
     report = fs.measure_coverage(case)
     course = value_course(case, seconds=1e6)
     can = course.links["can"]
     assert list(course.links) == ["can"]
-    assert can.fate.size == 25_000
+    assert can.fate.size == 21_000
     (frames,) = report.frames
-    assert can.count(Fate.CAUGHT) == frames.tally.detected > 1000
+    assert can.count(Fate.CAUGHT) == frames.tally.detected > 500
     assert can.count(Fate.MISSING) >= frames.tally.unseen
     assert can.count(Fate.MISSING) + can.count(Fate.WRONG) == frames.tally.unseen + frames.tally.undetected
     short = value_course(case, seconds=30)  # a shorter stretch is the beginning of a longer one

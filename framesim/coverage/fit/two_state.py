@@ -21,6 +21,7 @@ from framesim.errors import BadArgument
 __all__ = ["Moments", "by_moments", "by_state", "pair_moments"]
 
 _HALVINGS = 100
+_ROUNDING = 1e-6
 
 
 def by_state(record: FlipRecord) -> GilbertElliott:
@@ -91,8 +92,9 @@ def by_moments(moments: Moments, guard: int) -> tuple[GilbertElliott, str]:
             "distance may show more"
         )
     bad_error = ratio + excess / reach
-    if bad_error > 1:
-        bad_error, note = 1.0, "more pairs than a two-state channel can have: every bit of its bad state is flipped"
+    if bad_error > 1 + _ROUNDING:
+        note = "more pairs than a two-state channel can have: every bit of its bad state is flipped"
+    bad_error = min(bad_error, 1.0)
     share = min(ratio / bad_error, 1 - 1e-12)
     return (
         GilbertElliott(
