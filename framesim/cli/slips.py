@@ -13,6 +13,8 @@ from framesim.errors import BadArgument
 
 __all__ = ["run"]
 
+INTERRUPTED = 130
+
 ABOUT = """Lose or double bits of random frames on classic CAN, CAN FD of ISO
 11898-1:2015 and CAN FD of 2012, and say how often a wrong frame passes as
 right. With --sparks: send the scenario's frames beside its engine, and read
@@ -69,7 +71,7 @@ def _tried(values: argparse.Namespace) -> int:
         from framesim.report.terminal import screen
 
         draw_slip_shares(screen(), shares, seed=given.get("seed", 1))
-    return 0
+    return INTERRUPTED if shares[-1].partial else 0
 
 
 def _sparks(values: argparse.Namespace) -> int:
@@ -98,4 +100,4 @@ def _sparks(values: argparse.Namespace) -> int:
         from framesim.report.terminal import screen
 
         draw_spark_slips(screen(), study)
-    return 0
+    return INTERRUPTED if study.partial else 0

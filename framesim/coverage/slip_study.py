@@ -3,7 +3,7 @@
 import dataclasses
 from collections import Counter
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -17,7 +17,7 @@ from framesim.disturbance import Ignition
 from framesim.disturbance.resync import BitTiming, resynchronised
 from framesim.disturbance.slips import slipped
 from framesim.errors import BadArgument, check_number, check_range
-from framesim.judging import encode, judge
+from framesim.judging import Judgement, encode, judge
 from framesim.networks.can import CanFrame
 from framesim.networks.can_fd import CanFdFrame
 from framesim.words import Check, Outcome
@@ -39,6 +39,7 @@ PATTERNS: Mapping[str, str] = {
     "pair": "one bit lost and another doubled, anywhere in the frame",
 }
 _PURPOSE = 0x736C_6970
+_FRAMES_AT_ONCE = 1024
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,6 +54,7 @@ class SlipShare:
         undetected: share of undetected frames, with interval.
         first: check → frames in which it spoke first.
         example: a frame and a slip that passed: identifier, payload, lost, doubled, and what was accepted; or None.
+        partial: the run was interrupted; the figures cover the frames tried.
     """
 
     network: str
@@ -62,6 +64,7 @@ class SlipShare:
     undetected: Estimate
     first: Mapping[Check, int]
     example: Mapping[str, Any] | None
+    partial: bool = False
 
     def to_json(self) -> dict[str, Any]:
         """Return the figures, ready for JSON."""
@@ -77,6 +80,7 @@ class SlipShare:
             "method": self.undetected.method,
             "by_check": {check.value: self.first[check] for check in Check if self.first.get(check)},
             "example": self.example,
+            "partial": self.partial,
             "version": __version__,
         }
 
@@ -92,6 +96,8 @@ def slip_shares(
     progress: Callable[[float, str], None] | None = None,
 ) -> tuple[SlipShare, ...]:
     """Try slips on random frames, the same identifiers, payloads and draws in every format.
+
+    A ``KeyboardInterrupt`` ends the run; what was tried until then is returned, the last share marked partial.
 
     Args:
         frames: for each format and pattern.
@@ -119,39 +125,27 @@ def slip_shares(
         if progress is not None:
             progress(done / len(jobs), f"{network}, {pattern}")
         answers.append(_share(network, pattern, frames, payload_bytes, seed, confidence))
+        if answers[-1].partial:
+            break
     return tuple(answers)
 
 
 def _share(network: str, pattern: str, frames: int, payload_bytes: int, seed: int, confidence: float) -> SlipShare:
     outcomes: Counter[Outcome] = Counter()
     first: Counter[Check] = Counter()
-    example = None
-    build = FORMATS[network][1]
-    for number in range(frames):
-        rng = np.random.Generator(np.random.Philox(np.random.SeedSequence(seed, spawn_key=(_PURPOSE, number))))
-        frame = build(int(rng.integers(0x800)), rng.bytes(payload_bytes))
-        sent = encode(frame)
-        span = 5 if pattern == "start" else len(sent)
-        share, other, coin = rng.random(3)
-        at = int(share * span)
-        lost, doubled = ((at,), ()) if coin < 0.5 else ((), (at,))
-        if pattern == "pair":
-            # another place, evenly among the rest
-            lost, doubled = (at,), ((at + 1 + int(other * (span - 1))) % span,)
-        verdict = judge(sent, slipped(sent.bits, lost=lost, doubled=doubled))
-        outcomes[verdict.outcome] += 1
-        if verdict.check is not None:
-            first[verdict.check] += 1
-        if verdict.outcome is Outcome.UNDETECTED and example is None:
-            took = verdict.reception.frame
-            example = {
-                "identifier": frame.identifier,
-                "payload": frame.payload.hex(),
-                "lost": list(lost),
-                "doubled": list(doubled),
-                "accepted_identifier": getattr(took, "identifier", None),
-                "accepted_payload": getattr(took, "payload", b"").hex(),
-            }
+    examples: list[Mapping[str, Any]] = []
+    partial = False
+    try:
+        for number in range(frames):
+            verdict, example = _tried(network, pattern, payload_bytes, seed, number)
+            outcomes[verdict.outcome] += 1
+            if verdict.check is not None:
+                first[verdict.check] += 1
+            if verdict.outcome is Outcome.UNDETECTED and not examples:
+                examples.append(example)
+    except KeyboardInterrupt:
+        partial = True
+    frames = sum(outcomes.values())
     return SlipShare(
         network=network,
         pattern=pattern,
@@ -159,8 +153,35 @@ def _share(network: str, pattern: str, frames: int, payload_bytes: int, seed: in
         outcomes=dict(outcomes),
         undetected=clopper_pearson(outcomes[Outcome.UNDETECTED], frames, confidence=confidence),
         first=dict(first),
-        example=example,
+        example=examples[0] if examples else None,
+        partial=partial,
     )
+
+
+def _tried(
+    network: str, pattern: str, payload_bytes: int, seed: int, number: int
+) -> tuple[Judgement, Mapping[str, Any]]:
+    """Try the slip of one frame; return the verdict, and the case in words that JSON can hold."""
+    rng = np.random.Generator(np.random.Philox(np.random.SeedSequence(seed, spawn_key=(_PURPOSE, number))))
+    frame = FORMATS[network][1](int(rng.integers(0x800)), rng.bytes(payload_bytes))
+    sent = encode(frame)
+    span = 5 if pattern == "start" else len(sent)
+    share, other, coin = rng.random(3)
+    at = int(share * span)
+    lost, doubled = ([at], []) if coin < 0.5 else ([], [at])
+    if pattern == "pair":
+        # another place, evenly among the rest
+        lost, doubled = [at], [(at + 1 + int(other * (span - 1))) % span]
+    verdict = judge(sent, slipped(sent.bits, lost=lost, doubled=doubled))
+    took = verdict.reception.frame
+    return verdict, {
+        "identifier": frame.identifier,
+        "payload": frame.payload.hex(),
+        "lost": lost,
+        "doubled": doubled,
+        "accepted_identifier": getattr(took, "identifier", None),
+        "accepted_payload": getattr(took, "payload", b"").hex(),
+    }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -177,6 +198,7 @@ class ResyncStudy:
         jump: quanta that an edge may shift.
         quanta: in a bit.
         seed: of the engine.
+        partial: the run was interrupted; the counts cover the frames sent until then.
     """
 
     frames: int
@@ -188,6 +210,7 @@ class ResyncStudy:
     jump: int
     quanta: int
     seed: int
+    partial: bool = False
 
     def to_json(self) -> dict[str, Any]:
         """Return the counts, ready for JSON."""
@@ -203,12 +226,15 @@ class ResyncStudy:
             "jump": self.jump,
             "quanta": self.quanta,
             "seed": self.seed,
+            "partial": self.partial,
             "version": __version__,
         }
 
 
 def spark_slips(scenario: Scenario, *, frames: int = 20_000, timing: BitTiming | None = None) -> ResyncStudy:
     """Send a scenario's frames beside its engine, and read those whose comparator toggled with and without edges.
+
+    A ``KeyboardInterrupt`` ends the run; the study then covers the frames sent until then and says that it is partial.
 
     Args:
         scenario: its disturbance must be an engine; the first severity counts.
@@ -224,40 +250,71 @@ def spark_slips(scenario: Scenario, *, frames: int = 20_000, timing: BitTiming |
     timing = timing or BitTiming()
     timing.check(scenario.link)
     engine = dataclasses.replace(scenario.disturbance, severity=scenario.severities[0])
-    link, traffic = scenario.link, Traffic(scenario)
-    fixed: Counter[Outcome] = Counter()
-    following: Counter[Outcome] = Counter()
-    n_slipped = n_toggled = 0
-    step = 4096
-    for first in range(0, frames, step):
-        stop = min(first + step, frames)
-        bits = (traffic.first_bit(first), traffic.first_bit(stop))
-        hits = link.walk(engine, *bits, scenario.seed, traffic.levels)
-        slots, offset = traffic.slots_of(hits.toggled)
-        inside = (offset >= 0) & (offset < scenario.sender.most_bits)
-        starts = traffic.sent_at(first, stop - first)
-        for slot in np.unique(slots[inside]).tolist():
-            sent = traffic.wire(slot)
-            if not (offset[inside & (slots == slot)] < len(sent)).any():
-                continue
-            n_toggled += 1
-            begin = int(starts[slot - first])
-            begin_s, end_s = begin / link.bit_rate, (begin + len(sent) + 16) / link.bit_rate
-            rings = link.rings(engine.events(begin_s - link.reach_s(engine), end_s, scenario.seed))
-            follows, stays = resynchronised(link, timing, rings, sent.bits, begin)
-            if stays != sent.bits:
-                fixed[judge(sent, stays).outcome] += 1
-            if follows != sent.bits:
-                following[judge(sent, follows).outcome] += 1
-                n_slipped += len(follows) != len(sent)
+    traffic, sums, done, partial = Traffic(scenario), _Part(), 0, False
+    try:
+        for first in range(0, frames, _FRAMES_AT_ONCE):
+            stop = min(first + _FRAMES_AT_ONCE, frames)
+            part = _spark_part(scenario, engine, timing, traffic, first, stop)
+            sums, done = sums + part, stop
+    except KeyboardInterrupt:
+        partial = True
     return ResyncStudy(
-        frames=frames,
-        toggled=n_toggled,
-        fixed=dict(fixed),
-        following=dict(following),
-        slipped=n_slipped,
+        frames=done,
+        toggled=sums.toggled,
+        fixed=dict(sums.fixed),
+        following=dict(sums.following),
+        slipped=sums.slipped,
         severity=engine.severity,
         jump=timing.jump,
         quanta=timing.quanta,
         seed=scenario.seed,
+        partial=partial,
     )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Part:
+    """Counts of some frames; see ``ResyncStudy``."""
+
+    toggled: int = 0
+    slipped: int = 0
+    fixed: "Counter[Outcome]" = field(default_factory=Counter)
+    following: "Counter[Outcome]" = field(default_factory=Counter)
+
+    def __add__(self, other: "_Part") -> "_Part":
+        return _Part(
+            toggled=self.toggled + other.toggled,
+            slipped=self.slipped + other.slipped,
+            fixed=self.fixed + other.fixed,
+            following=self.following + other.following,
+        )
+
+
+def _spark_part(
+    scenario: Scenario, engine: Ignition, timing: BitTiming, traffic: Traffic, first: int, stop: int
+) -> _Part:
+    """Read the frames of the slots ``first .. stop - 1``."""
+    link = scenario.link
+    bits = (traffic.first_bit(first), traffic.first_bit(stop))
+    hits = link.walk(engine, *bits, scenario.seed, traffic.levels)
+    slots, offset = traffic.slots_of(hits.toggled)
+    inside = (offset >= 0) & (offset < scenario.sender.most_bits)
+    starts = traffic.sent_at(first, stop - first)
+    toggled = n_slipped = 0
+    fixed: Counter[Outcome] = Counter()
+    following: Counter[Outcome] = Counter()
+    for slot in np.unique(slots[inside]).tolist():
+        sent = traffic.wire(slot)
+        if not (offset[inside & (slots == slot)] < len(sent)).any():
+            continue
+        toggled += 1
+        begin = int(starts[slot - first])
+        begin_s, end_s = begin / link.bit_rate, (begin + len(sent) + 16) / link.bit_rate
+        rings = link.rings(engine.events(begin_s - link.reach_s(engine), end_s, scenario.seed))
+        follows, stays = resynchronised(link, timing, rings, sent.bits, begin)
+        if stays != sent.bits:
+            fixed[judge(sent, stays).outcome] += 1
+        if follows != sent.bits:
+            following[judge(sent, follows).outcome] += 1
+            n_slipped += len(follows) != len(sent)
+    return _Part(toggled=toggled, slipped=n_slipped, fixed=fixed, following=following)

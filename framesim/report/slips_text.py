@@ -14,11 +14,15 @@ from framesim.words import Outcome
 
 __all__ = ["draw_slip_shares", "draw_spark_slips"]
 
+PARTIAL = "Partial: the run was interrupted. What follows covers what was done."
+
 
 def draw_slip_shares(console: Console, shares: Sequence[SlipShare], *, seed: int) -> None:
     """Draw one table a pattern."""
     console.print(Text("Frames with random identifiers and payloads, each with one slip of its own", style="bold"))
     console.print(Text(f"{shares[0].frames:,} frames in each row, seed {seed}", style="dim"))
+    if shares[-1].partial:
+        console.print(Text(f"{PARTIAL} The last row has {shares[-1].frames:,} frames.", style="bold"))
     for pattern in dict.fromkeys(share.pattern for share in shares):
         console.print()
         console.print(Text(PATTERNS[pattern].capitalize(), style="bold"))
@@ -62,6 +66,8 @@ def draw_spark_slips(console: Console, study: ResyncStudy) -> None:
             style="bold",
         )
     )
+    if study.partial:
+        console.print(Text(PARTIAL, style="bold"))
     console.print(
         Text(f"{study.quanta} quanta a bit, an edge shifts the sampling by {study.jump} at most", style="dim")
     )

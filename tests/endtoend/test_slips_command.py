@@ -5,6 +5,7 @@ import json
 import pytest
 
 from framesim.cli.main import main
+from framesim.coverage import slip_study
 
 
 def test_the_shares_are_told_with_limits_and_an_example(capsys):
@@ -35,6 +36,39 @@ def test_slips_that_sparks_make_are_counted(capsys):
     assert told["toggled"] >= told["disturbed_fixed"] > 0
     assert main(["slips", "--sparks", "300", "--severity", "good"]) == 0
     assert "none seen (below" in capsys.readouterr().out
+
+
+def interrupted_after(function, times):
+    """The function, but Ctrl-C is pressed when it is called once more than so many times."""
+    left = iter(range(times))
+
+    def called(*arguments, **settings):
+        if next(left, None) is None:
+            raise KeyboardInterrupt
+        return function(*arguments, **settings)
+
+    return called
+
+
+def test_an_interruption_keeps_what_was_tried(capsys, monkeypatch):
+    monkeypatch.setattr(slip_study, "_tried", interrupted_after(slip_study._tried, 130))
+    assert main(["slips", "--frames", "100", "--json"]) == 130
+    rows = json.loads(capsys.readouterr().out)["slips"]
+    assert [(row["frames"], row["partial"]) for row in rows] == [(100, False), (30, True)]
+    monkeypatch.setattr(slip_study, "_tried", interrupted_after(slip_study._tried, 0))
+    assert main(["slips", "--frames", "100"]) == 130
+    assert "Partial: the run was interrupted" in capsys.readouterr().out
+
+
+def test_an_interruption_keeps_the_frames_that_were_sent(capsys, monkeypatch):
+    monkeypatch.setattr(slip_study, "_spark_part", interrupted_after(slip_study._spark_part, 1))
+    assert main(["slips", "--sparks", "5000"]) == 130
+    drawn = capsys.readouterr().out
+    assert "Partial: the run was interrupted" in drawn
+    assert "1,024 frames beside the engine" in drawn
+    monkeypatch.setattr(slip_study, "_spark_part", interrupted_after(slip_study._spark_part, 0))
+    assert main(["slips", "--sparks", "5000"]) == 130
+    assert "0 frames beside the engine" in capsys.readouterr().out
 
 
 @pytest.mark.parametrize(
