@@ -76,7 +76,7 @@ def _tried(values: argparse.Namespace) -> int:
 
 def _sparks(values: argparse.Namespace) -> int:
     from framesim.coverage.scenario import load_scenario
-    from framesim.coverage.slip_study import spark_slips
+    from framesim.coverage.spark_slips import spark_slips
     from framesim.disturbance.knobs import SEVERITIES
     from framesim.disturbance.resync import BitTiming
 

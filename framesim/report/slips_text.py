@@ -8,7 +8,8 @@ from rich.text import Text
 
 from framesim.coverage.estimate import rounded
 from framesim.coverage.intervals import clopper_pearson
-from framesim.coverage.slip_study import FORMATS, PATTERNS, ResyncStudy, SlipShare
+from framesim.coverage.slip_study import FORMATS, PATTERNS, SlipShare
+from framesim.coverage.spark_slips import ResyncStudy
 from framesim.report.caution import CAUTION
 from framesim.words import Outcome
 

@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 
 import framesim as fs
 from framesim.coverage.scenario import load_scenario
-from framesim.coverage.slip_study import slip_shares, spark_slips
+from framesim.coverage.slip_study import slip_shares
+from framesim.coverage.spark_slips import spark_slips
 from framesim.coverage.traffic import Traffic
 from framesim.disturbance import CanLink
 from framesim.disturbance.resync import BitTiming, followed_bits, resynchronised

@@ -11,8 +11,9 @@ from hypothesis import strategies as st
 
 import framesim as fs
 from framesim.cli.main import main
+from framesim.coverage.course_record import POLICIES, Fate, LinkCourse, used_values
 from framesim.coverage.scenario import SWEEPER, load_scenario, scenario_from_text
-from framesim.coverage.value_course import POLICIES, Fate, LinkCourse, _read_word, _used, value_course
+from framesim.coverage.value_course import _read_word, value_course
 from framesim.disturbance import CanLink, Scatter
 from framesim.errors import BadArgument, NotFeasible
 
@@ -97,7 +98,7 @@ def test_every_policy_equals_a_plain_loop(fates, patience, fixed):
     course = LinkCourse(
         step=1.0, times_s=zeros, true=zeros, sent=zeros, read=read, fate=np.array(fates, np.uint8), used={}
     )
-    used = _used(course, fixed, patience)
+    used = used_values(course, fixed, patience)
     assert list(used) == list(POLICIES)
     last_read = last_good = fixed
     age = None

@@ -5,7 +5,7 @@ import json
 import pytest
 
 from framesim.cli.main import main
-from framesim.coverage import slip_study
+from framesim.coverage import slip_study, spark_slips
 
 
 def test_the_shares_are_told_with_limits_and_an_example(capsys):
@@ -61,12 +61,12 @@ def test_an_interruption_keeps_what_was_tried(capsys, monkeypatch):
 
 
 def test_an_interruption_keeps_the_frames_that_were_sent(capsys, monkeypatch):
-    monkeypatch.setattr(slip_study, "_spark_part", interrupted_after(slip_study._spark_part, 1))
+    monkeypatch.setattr(spark_slips, "_spark_part", interrupted_after(spark_slips._spark_part, 1))
     assert main(["slips", "--sparks", "5000"]) == 130
     drawn = capsys.readouterr().out
     assert "Partial: the run was interrupted" in drawn
     assert "1,024 frames beside the engine" in drawn
-    monkeypatch.setattr(slip_study, "_spark_part", interrupted_after(slip_study._spark_part, 0))
+    monkeypatch.setattr(spark_slips, "_spark_part", interrupted_after(spark_slips._spark_part, 0))
     assert main(["slips", "--sparks", "5000"]) == 130
     assert "0 frames beside the engine" in capsys.readouterr().out
 
