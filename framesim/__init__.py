@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from framesim.coverage.residual_curve import residual as residual
     from framesim.coverage.residual_record import Residual as Residual
     from framesim.coverage.scenario import load_scenario as load_scenario
+    from framesim.coverage.value_course import value_course as value_course
     from framesim.disturbance import Bursts as Bursts
     from framesim.disturbance import GilbertElliott as GilbertElliott
     from framesim.disturbance import Ignition as Ignition
@@ -88,6 +89,7 @@ _PLACES = {
     "Residual": "framesim.coverage.residual_record",
     "Listed": "framesim.coverage.population",
     "Payloads": "framesim.coverage.population",
+    "value_course": "framesim.coverage.value_course",
 }
 
 __all__ = [*sorted(_PLACES), "__version__"]  # noqa: PLE0604 - every key is a str

@@ -90,7 +90,8 @@ def _with_options(scenario: "Scenario", values: argparse.Namespace) -> "Scenario
     if "hours" in changes and not scenario.by_time:
         raise BadArgument("--hours: this scenario counts frames, no engine gives the time; use --frames")
     if "frames" in changes and scenario.by_time:
-        raise BadArgument("--frames: this scenario runs by time; use --hours")
+        what = "engine time" if scenario.by_engine else "the time of a pulse train"
+        raise BadArgument(f"--frames: this scenario runs by {what}; use --hours")
     return dataclasses.replace(scenario, **changes)
 
 

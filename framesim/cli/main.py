@@ -26,7 +26,10 @@ COMMANDS: dict[str, str] = {
     "residual": "how often a wrong frame passes as right: exact where a method reaches",
     "campaign": "long sampling runs: kept as they go, resumed, shared by machines, merged",
     "disturb": "flip bits of a frame and see which check speaks, and where",
-    "waveform": "write an interference voltage to a file, or lay a recorded one beside frames",
+    "course": "what the controller used, second by second, under each policy",
+    "fit": "fit a channel with few states to flips, drawn or recorded",
+    "slips": "what lost and doubled bits do, tried or made by sparks",
+    "waveform": "lay an interference voltage, written or recorded, beside frames",
 }
 
 BAD_INPUT, INTERRUPTED, NO_READER = 2, 130, 141

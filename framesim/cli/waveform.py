@@ -18,11 +18,13 @@ if TYPE_CHECKING:
 __all__ = ["run"]
 
 MODES = ("write", "read")
-ABOUT = """Write what an engine or a published pulse train leaves at a receiver's comparator to a file, or read such a
-file, or one of your own recordings, and lay it beside a stream of frames: which bits are read wrong, and who says so.
+ABOUT = """Write what an engine or a published pulse train leaves at a receiver's
+comparator to a file, or read such a file, or one of your own recordings, and
+lay it beside a stream of frames: which bits are read wrong, and who says so.
 A file ends in .csv (first line time_s,volts) or .npy (volts, with --rate)."""
-EPILOG = """The voltage is the disturbance alone, between the two wires. Scenario files: docs/scenarios.md; waveforms:
-docs/waveforms.md. Ignition circuits carry tens of kilovolts: never probe them to make a recording."""
+EPILOG = """The voltage is the disturbance alone, between the two wires. Scenario files:
+docs/scenarios.md; waveforms: docs/waveforms.md. Ignition circuits carry tens
+of kilovolts: never probe them to make a recording."""
 FASTEST = 100e6
 
 

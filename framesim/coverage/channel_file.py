@@ -59,12 +59,13 @@ def parse_toml(text: str, *, file: str) -> dict[str, Any]:
         raise BadInput(f"{file}: not TOML that can be read: a number too long, or brackets nested too deep") from None
 
 
-def read_text(path: str, *, what: str) -> str:
+def read_text(path: str, *, what: str, longest: int = LONGEST_FILE) -> str:
     """Return the text of a small file.
 
     Args:
         path: of the file.
         what: the expected form, for messages.
+        longest: bytes it may hold.
 
     Raises:
         BadInput: no such file, a directory, too large, or not text in UTF-8.
@@ -74,9 +75,9 @@ def read_text(path: str, *, what: str) -> str:
         raise BadInput(f"{path}: is a directory; expected {what}")
     try:
         with place.open("rb") as file:
-            content = file.read(LONGEST_FILE + 1)
-        if len(content) > LONGEST_FILE:
-            raise BadInput(f"{path}: larger than {LONGEST_FILE:,} bytes; expected {what}")
+            content = file.read(longest + 1)
+        if len(content) > longest:
+            raise BadInput(f"{path}: larger than {longest:,} bytes; expected {what}")
         return content.decode("utf-8")
     except OSError as error:
         raise BadInput(f"{path}: cannot be read ({error.strerror or error})") from None

@@ -9,7 +9,7 @@ from framesim.disturbance.can_link import CanLink, LevelAt
 from framesim.disturbance.waveform import Waveform
 from framesim.errors import BadInput
 
-__all__ = ["RecordedHits", "recorded_hits"]
+__all__ = ["RecordedHits", "comparator_states", "recorded_hits"]
 
 Floats = npt.NDArray[np.float64]
 Places = npt.NDArray[np.int64]
@@ -92,6 +92,28 @@ def _some_bits(
         Toggled, flipped and loud bits, those of the bit before at its very end among them, and what the comparator
         says when the last bit ends.
     """
+    moments = _moments(link, waveform, bits, level, state)
+    after, place, sent, noise = moments.after, moments.place, moments.sent, moments.noise
+    off = np.unique(place[after != sent])
+    seen = after[-bits.size :]
+    loud = np.unique(place[np.abs(noise) >= loud_volts])
+    before = int(bits[0]) - 1
+    return before + off, bits[seen != level[1:]], before + loud, int(after[moments.order[-1]])
+
+
+class _Moments(NamedTuple):
+    """Every moment at which something may change; columns of equal length, not in order of time."""
+
+    times: Floats
+    order: Places  # puts them in order
+    place: Places  # 1 for the first bit, 0 for the one before
+    sent: npt.NDArray[np.uint8]
+    noise: Floats
+    after: Places  # what the comparator says
+
+
+def _moments(link: CanLink, waveform: Waveform, bits: Places, level: npt.NDArray[np.uint8], state: int) -> _Moments:
+    """Follow the comparator through the moments of neighbouring bits; the sample instants stand last."""
     starts = bits / link.bit_rate
     low = max(0, int(np.ceil((starts[0] - waveform.start_s) * waveform.rate_hz)))
     high = int(np.floor(((bits[-1] + 1) / link.bit_rate - waveform.start_s) * waveform.rate_hz))
@@ -110,8 +132,22 @@ def _some_bits(
     said = np.where(latest >= 0, decided[latest], state)
     after = np.empty(times.size, np.int64)
     after[order] = said
-    off = np.unique(place[after != sent])
-    seen = after[-bits.size :]
-    loud = np.unique(place[np.abs(noise) >= loud_volts])
-    before = int(bits[0]) - 1
-    return before + off, bits[seen != level[1:]], before + loud, int(said[-1])
+    return _Moments(times, order, place, sent, noise, after)
+
+
+def comparator_states(
+    link: CanLink, waveform: Waveform, first_bit: int, stop_bit: int, level_at: LevelAt
+) -> tuple[Floats, Places]:
+    """Return every moment at which the comparator may change, in order, and what it says from then on.
+
+    Args:
+        link: thresholds, levels and bit rate.
+        waveform: the disturbance.
+        first_bit: first bit to follow.
+        stop_bit: one past the last.
+        level_at: tells the sent levels of bits.
+    """
+    bits = np.arange(first_bit, stop_bit)
+    level = np.asarray(level_at(np.concatenate([[first_bit - 1], bits])), np.uint8)
+    found = _moments(link, waveform, bits, level, int(level[0]))
+    return found.times[found.order], found.after[found.order]

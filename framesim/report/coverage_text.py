@@ -74,8 +74,10 @@ def _sentence(report: CoverageReport, frames: FrameResult, analog: AnalogResult 
     else:
         meaning = f" ({MEANINGS[frames.column]})" if frames.column in MEANINGS else ""
         source = report.disturbance[frames.column]["source"]
-        what = f"of {source['about']}" if "about" in source else f"at {_speed(source)} rpm"
-        opening = f"{frames.column.capitalize()}{meaning}, {report.hours:,.3g} h {what}"
+        train = "about" in source
+        what = f"of {source['about']}" if train else f"at {_speed(source)} rpm"
+        name = f"Published pulse train {frames.column}" if train else frames.column.capitalize()
+        opening = f"{name}{meaning}, {report.hours:,.3g} h {what}"
     said = []
     if analog is not None and analog.wrong is not None:
         said.append(f"{_wrong(analog)} silently wrong on the analog line")

@@ -58,7 +58,7 @@ waves = st.builds(
     start=st.floats(-1e-3, 1e-3),
     rate=st.sampled_from([1.3e6, 5e6, 20e6]),
     seed=st.integers(0, 999),
-    size=st.integers(300, 900),
+    size=st.integers(400, 1000),
     high=st.floats(0, 2),
     smooth=st.integers(1, 9),
 )

@@ -1,0 +1,110 @@
+"""``framesim fit``: a channel with few states for flips that were drawn or recorded."""
+
+import argparse
+import dataclasses
+import json
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from framesim.cli.parsing import LineParser, number, quoted, whole_number
+from framesim.errors import BadArgument, BadInput
+
+if TYPE_CHECKING:
+    from framesim.coverage.fit.fitting import Fit
+    from framesim.coverage.fit.flip_record import FlipRecord
+
+__all__ = ["run"]
+
+WAYS = ("state", "moments", "batches")
+ABOUT = """Fit channels with few states to flips: Gilbert and Elliott's two states, by
+state where the file says when the cause was at work and by moments, and
+random events with a number of flips each. Flips come from a file that
+framesim waveform --json wrote, or, without a file, from an engine or a pulse
+train on a fully loaded link."""
+EPILOG = """A fitted channel is a summary of what was seen. How well it repeats the gaps
+between flips is a statistic, not a claim. docs/fit.md explains."""
+
+
+def run(arguments: Sequence[str]) -> int:
+    """Run the command; return the exit status."""
+    parser = LineParser("fit", description=ABOUT, epilog=EPILOG)
+    parser.add_argument("flips", nargs="?", metavar="FLIPS.json", help="a file with bits, flips and perhaps active")
+    parser.add_argument("--scenario", metavar="FILE.toml", help="whose engine or train runs; the built-in one")
+    parser.add_argument("--severity", metavar="WORD", help="of an engine; fault unless said")
+    parser.add_argument("--seconds", metavar="S", help="how long it runs; 60 unless said")
+    parser.add_argument("--guard", metavar="BITS", help="guard distance; chosen unless said")
+    parser.add_argument("--confidence", metavar="C", help="of the limits; 0.95 unless said")
+    parser.add_argument("--seed", metavar="N", help="of the run and of the repeats; 1, or the scenario's")
+    parser.add_argument("--out", metavar="CHANNEL.toml", help="write one of the channels, for residual --channel")
+    parser.add_argument("--by", metavar="WAY", help=f"which: {', '.join(WAYS)}; moments unless said")
+    parser.add_argument("--json", action="store_true", help="write one JSON object")
+    values = parser.read(arguments)
+    way = "moments" if values.by is None else values.by
+    if way not in WAYS:
+        raise BadArgument(f"--by={quoted(way)}: expected one of {', '.join(WAYS)}")
+    if values.by is not None and values.out is None:
+        raise BadArgument("--by: says which channel --out writes; give --out CHANNEL.toml")
+    fit = _fit(values)
+    if values.out is not None:
+        _write(values.out, fit, way)
+    if values.json:
+        sys.stdout.write(json.dumps(fit.to_json(), allow_nan=False) + "\n")
+    else:
+        from framesim.report.fit_text import draw_fit
+        from framesim.report.terminal import screen
+
+        draw_fit(screen(), fit, written=None if values.out is None else (values.out, way))
+    return 0
+
+
+def _fit(values: argparse.Namespace) -> "Fit":
+    from framesim.coverage.fit.fitting import fit_flips
+
+    given: dict[str, Any] = {}
+    if values.guard is not None:
+        given["guard"] = whole_number("--guard", values.guard)
+    if values.confidence is not None:
+        given["confidence"] = number("--confidence", values.confidence)
+    if values.seed is not None:
+        given["seed"] = whole_number("--seed", values.seed)
+    return fit_flips(_record(values), **given)
+
+
+def _record(values: argparse.Namespace) -> "FlipRecord":
+    if values.flips is not None:
+        for name in ("scenario", "severity", "seconds"):
+            if getattr(values, name) is not None:
+                raise BadArgument(f"--{name}: stands only without a file of flips")
+        from framesim.coverage.fit.flip_record import read_flips
+
+        return read_flips(values.flips)
+    from framesim.coverage.fit.flip_record import draw_flips
+    from framesim.coverage.scenario import load_scenario
+    from framesim.disturbance.knobs import SEVERITIES
+
+    scenario = load_scenario(values.scenario)
+    changes: dict[str, Any] = {}
+    if scenario.by_engine:
+        severity = "fault" if values.severity is None else values.severity
+        if severity not in SEVERITIES:
+            raise BadArgument(f"--severity={quoted(severity)}: expected one of {', '.join(SEVERITIES)}")
+        changes["severities"] = (severity,)
+    elif values.severity is not None:
+        raise BadArgument("--severity: stands only beside an engine")
+    if values.seed is not None:
+        changes["seed"] = whole_number("--seed", values.seed)
+    seconds = 60.0 if values.seconds is None else number("--seconds", values.seconds)
+    return draw_flips(dataclasses.replace(scenario, **changes), seconds)
+
+
+def _write(path: str, fit: "Fit", way: str) -> None:
+    from framesim.coverage.fit.channel_text import channel_text
+
+    if way not in fit.channels:
+        raise BadArgument(f"--by={way}: these flips do not say when the cause was at work; take moments or batches")
+    try:
+        Path(path).write_text(channel_text(fit, way), encoding="utf-8")
+    except OSError as error:
+        raise BadInput(f"{path}: cannot be written ({error.strerror or error})") from None

@@ -1,0 +1,182 @@
+"""What the controller used, value by value: one signal over each link, under a policy for values that are caught."""
+
+import dataclasses
+
+import numpy as np
+from bitarray.util import ba2int
+from numpy.typing import NDArray
+
+from framesim.coverage.course_record import POLICIES, Fate, LinkCourse, Policy, ValueCourse, used_values
+from framesim.coverage.measure import FRAMES_AT_ONCE
+from framesim.coverage.scenario import Scenario
+from framesim.coverage.traffic import Traffic
+from framesim.disturbance import Channel, Ignition, PulseTrain
+from framesim.errors import BadArgument, NotFeasible, check_number
+from framesim.judging import judge
+from framesim.wire import WireFrame
+from framesim.words import Outcome
+
+__all__ = ["POLICIES", "Fate", "LinkCourse", "Policy", "ValueCourse", "value_course"]
+
+Floats = NDArray[np.float64]
+Places = NDArray[np.int64]
+MOST_VALUES = 1_000_000
+
+
+def value_course(
+    scenario: Scenario,
+    *,
+    column: str | None = None,
+    seconds: float = 10.0,
+    substitute: float | None = None,
+    time_out_s: float | None = None,
+) -> ValueCourse:
+    """Follow the first seconds of a scenario, value by value, on every link that carries the value.
+
+    The frames, samples and events are those of ``measure_coverage``. A frame that a check stopped is not repeated here;
+    on CAN its sender would repeat it at once, so the policies look a little worse than on a real bus.
+
+    Args:
+        scenario: what to run.
+        column: under an engine one of the scenario's severities; default: the first.
+        seconds: how long.
+        substitute: the fixed value of two policies; default: the signal's ``centre``.
+        time_out_s: for how long ``time_out`` keeps a value; default: three values long.
+
+    Raises:
+        BadArgument: no such severity, or a value out of range.
+        NotFeasible: more than a million values.
+    """
+    signal = scenario.signal
+    check_number("seconds", seconds, 0, 1e9, unit="s", open_low=True)
+    fixed = signal.centre if substitute is None else substitute
+    check_number("substitute", fixed, signal.low, signal.high, unit=signal.unit)
+    patience_s = 3 * signal.every_s if time_out_s is None else time_out_s
+    check_number("time_out_s", patience_s, 0, 1e9, unit="s")
+    n_values = max(1, round(seconds / signal.every_s))
+    if not scenario.by_time:
+        n_values = min(n_values, scenario.frames)
+    if n_values > MOST_VALUES:
+        raise NotFeasible(f"seconds={seconds:g}: {n_values:,} values; at most {MOST_VALUES:,} fit")
+    scenario, name = _chosen(scenario, column)
+    traffic = Traffic(scenario)
+    links: dict[str, LinkCourse] = {scenario.sender.network: _frame_link(scenario, traffic, n_values)}
+    if isinstance(scenario.disturbance, Ignition):
+        links["analog"] = _analog_link(scenario, traffic.sampled_s(0, n_values))
+    patience = int(np.floor(patience_s / signal.every_s + 1e-9))
+    return ValueCourse(
+        title=scenario.title,
+        note=scenario.note,
+        name=signal.name,
+        unit=signal.unit,
+        column=name,
+        seed=scenario.seed,
+        substitute=fixed,
+        time_out_s=patience_s,
+        links={
+            link: dataclasses.replace(course, used=used_values(course, fixed, patience))
+            for link, course in links.items()
+        },
+    )
+
+
+def _chosen(scenario: Scenario, column: str | None) -> tuple[Scenario, str]:
+    """Return the scenario with one column alone, and its name."""
+    cause = scenario.disturbance
+    if isinstance(cause, Ignition):
+        wanted = scenario.severities[0] if column is None else column
+        if wanted not in scenario.severities:
+            raise BadArgument(f"column={wanted!r}: must be one of {', '.join(scenario.severities)}")
+        engine = dataclasses.replace(cause, severity=wanted)
+        return dataclasses.replace(scenario, disturbance=engine), wanted
+    name = cause.profile if isinstance(cause, PulseTrain) else str(cause.describe()["kind"])
+    if column is not None and column != name:
+        raise BadArgument(f"column={column!r}: must be {name}")
+    return scenario, name
+
+
+def _analog_link(scenario: Scenario, times: Floats) -> LinkCourse:
+    line, signal = scenario.analog, scenario.signal
+    assert isinstance(scenario.disturbance, Ignition)
+    samples = line.walk(scenario.disturbance, times, signal.volts_at(times), scenario.seed)
+    span = signal.high - signal.low
+
+    def values(codes: NDArray[np.int32]) -> Floats:
+        volts = (codes + 0.5) * line.lsb_volts  # the converter rounds down: the middle of the step is the best guess
+        return np.asarray(signal.low + (volts - 0.5) / 4.0 * span)
+
+    wrong = np.abs(samples.errors_lsb) >= scenario.wrong_from_lsb
+    fate = np.where(samples.implausible, Fate.CAUGHT, np.where(wrong, Fate.WRONG, Fate.RIGHT)).astype(np.uint8)
+    return LinkCourse(
+        step=line.lsb_volts / 4.0 * span,
+        times_s=times,
+        true=signal.low + span * signal.share_at(times),
+        sent=values(samples.clean),
+        read=values(samples.seen),
+        fate=fate,
+        used={},
+    )
+
+
+def _frame_link(scenario: Scenario, traffic: Traffic, n_values: int) -> LinkCourse:
+    signal = scenario.signal
+    step = (signal.high - signal.low) / 65535
+    # A frame carries the signal as it was when its slot began; see Traffic.frame.
+    times = np.asarray(np.arange(n_values) * signal.every_s, np.float64)
+    sent = np.asarray(signal.low + step * signal.words_at(times), np.float64)
+    true = np.asarray(signal.low + (signal.high - signal.low) * signal.share_at(times), np.float64)
+    read, fate = sent.copy(), np.zeros(n_values, np.uint8)
+    for slot, flips in _flipped_frames(scenario, traffic, n_values).items():
+        wire = traffic.wire(slot)
+        word, fate[slot] = _read_word(wire, flips)
+        read[slot] = np.nan if word is None else signal.low + step * word
+    return LinkCourse(step=step, times_s=times, true=true, sent=sent, read=read, fate=fate, used={})
+
+
+def _flipped_frames(scenario: Scenario, traffic: Traffic, n_values: int) -> dict[int, list[int]]:
+    """Return the flipped bits of every disturbed frame, by slot."""
+    slots, offset = traffic.slots_of(_flipped(scenario, traffic, n_values))
+    found: dict[int, list[int]] = {}
+    for slot, place in zip(slots.tolist(), offset.tolist(), strict=True):
+        if 0 <= slot < n_values and 0 <= place < len(traffic.wire(slot)):
+            found.setdefault(slot, []).append(place)
+    return found
+
+
+def _flipped(scenario: Scenario, traffic: Traffic, n_values: int) -> Places:
+    """Return the flipped bits of the wire, as ``measure_coverage`` draws them."""
+    cause, link = scenario.disturbance, scenario.link
+    bits = (traffic.first_bit(0), traffic.first_bit(n_values))
+    if isinstance(cause, Ignition):
+        return link.walk(cause, *bits, scenario.seed, traffic.levels).flipped
+    if isinstance(cause, PulseTrain):
+        return cause.walk(link, *bits, scenario.seed, traffic.levels).flipped
+    assert isinstance(cause, Channel)
+    places = [np.empty(0, np.int64)]
+    for unit, first in enumerate(range(0, n_values, FRAMES_AT_ONCE)):
+        count = min(FRAMES_AT_ONCE, scenario.frames - first)
+        rng = np.random.Generator(np.random.Philox(np.random.SeedSequence(scenario.seed, spawn_key=(unit,))))
+        hits = cause.flips(count, scenario.sender.most_bits, rng)
+        places.append(traffic.sent_at(first, count)[hits.frame] + hits.bit)
+    return np.concatenate(places)
+
+
+def _read_word(wire: WireFrame, flips: list[int]) -> tuple[int | None, Fate]:
+    """Return the value's 16 bits as a controller reads them that ignores checks, and what became of the frame."""
+    seen = wire.flipped(flips)
+    verdict = judge(wire, seen)
+    if verdict.outcome is Outcome.DELIVERED:
+        return int.from_bytes(wire.frame.payload[:2], "big"), Fate.RIGHT
+    if verdict.outcome is Outcome.UNDETECTED:
+        took = verdict.reception.frame
+        same = took.identifier == wire.frame.identifier and took.extended == wire.frame.extended
+        if not same or len(took.payload) < 2:
+            return None, Fate.MISSING
+        return int.from_bytes(took.payload[:2], "big"), Fate.WRONG
+    if verdict.outcome is Outcome.UNSEEN:
+        return None, Fate.MISSING
+    # Caught: the data bits as they stood on the wire, at the places where they were sent.
+    span = next(span for span in wire.spans if span.name == "data")
+    inserted = set(wire.inserted)
+    places = [place for place in range(span.start, span.stop) if place not in inserted][:16]
+    return ba2int(seen[places]), Fate.CAUGHT

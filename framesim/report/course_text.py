@@ -1,0 +1,87 @@
+"""What the controller used, second by second, on a terminal."""
+
+import numpy as np
+from numpy.typing import NDArray
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from framesim.coverage.value_course import POLICIES, Fate, ValueCourse
+from framesim.networks.registry import names, network
+from framesim.plain import one_line
+from framesim.report.caution import CAUTION
+
+__all__ = ["draw_course"]
+
+MOST_ROWS = 20
+SHORT = {"use": "use", "hold": "hold last", "substitute": "substitute", "time_out": "time-out"}
+
+
+def draw_course(console: Console, course: ValueCourse) -> None:
+    """Draw a row a second, largest error by link and policy, and the totals."""
+    console.print(Text(one_line(course.title), style="bold"))
+    note = f"{one_line(course.note)} · " if course.note else ""
+    console.print(Text(f"{note}{course.column} · seed {course.seed}", style="dim"))
+    told = course.summary()
+    console.print()
+    for link, counts in told.items():
+        silent = f"{counts['wrong']:,} silently wrong" if counts["wrong"] else "none silently wrong"
+        caught = f"{counts['caught']:,} caught" if counts["caught"] else "none caught"
+        missing = f", {counts['missing']:,} never came" if counts["missing"] else ""
+        console.print(Text(f"{_title(link)}: {counts['values']:,} values, {caught}, {silent}{missing}."))
+    console.print()
+    console.print(_table(course))
+    rows = course.by_second(next(iter(course.links)), "use")[0].size
+    if rows > MOST_ROWS:
+        console.print(Text(f"and {rows - MOST_ROWS:,} seconds more; the last two rows cover all", style="dim"))
+    console.print()
+    for policy, about in POLICIES.items():
+        extra = f" ({course.substitute:g} {course.unit})" if policy == "substitute" else ""
+        extra = f" ({course.time_out_s:g} s)" if policy == "time_out" else extra
+        console.print(Text(f"{SHORT[policy]}: {about}{extra}", style="dim"))
+    console.print(
+        Text("A frame that was stopped is not repeated here; on CAN its sender would repeat it at once.", style="dim")
+    )
+    console.print(Text(CAUTION, style="dim"))
+
+
+def _title(link: str) -> str:
+    return network(link).title if link in names() else f"{link} line"
+
+
+def _columns(course: ValueCourse) -> list[tuple[str, str]]:
+    """Return (link, policy) of each column; one for a link on which nothing was ever caught or missing."""
+    columns = []
+    for link, values in course.links.items():
+        quiet = not values.count(Fate.CAUGHT) and not values.count(Fate.MISSING)
+        columns += [(link, policy) for policy in values.used if policy == "use" or not quiet]
+    return columns
+
+
+def _table(course: ValueCourse) -> Table:
+    table = Table(
+        title=f"Largest error of the value used, {course.unit}",
+        title_justify="left",
+        title_style="bold",
+        box=None,
+        pad_edge=False,
+        padding=(0, 1, 0, 0),
+    )
+    table.add_column("second")
+    columns = _columns(course)
+    for link, policy in columns:
+        alone = sum(1 for other, _ in columns if other == link) == 1
+        table.add_column(f"{link}\n{'any policy' if alone else SHORT[policy]}", justify="right")
+    by_second = {key: course.by_second(*key) for key in columns}
+    seconds = next(iter(by_second.values()))[0]
+    for row, second in enumerate(seconds[:MOST_ROWS].tolist()):
+        table.add_row(str(second), *(_cell(by_second[key][1], row) for key in columns))
+    told = course.summary()
+    for name, title in (("largest", "all: largest"), ("rms", "all: root mean square")):
+        table.add_row(title, *(f"{told[link]['policies'][policy][name]:.3g}" for link, policy in columns))
+    return table
+
+
+def _cell(largest: NDArray[np.float64], row: int) -> str:
+    # A second may hold no value of one link and one of another.
+    return f"{float(largest[row]):.3g}" if row < largest.size else ""

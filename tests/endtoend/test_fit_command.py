@@ -1,0 +1,130 @@
+"""``framesim fit``: from flips to a channel file that ``framesim residual`` takes; slips in one line."""
+
+import json
+
+import pytest
+
+from framesim.cli.main import main
+from framesim.coverage.channel_file import load_channel
+
+FRAME = ["can", "--identifier", "0x1A4", "--payload", "9F3C07"]
+
+
+def flips_file(tmp_path, **keys):
+    path = tmp_path / "flips.json"
+    bursts = [1000 * number + offset for number in range(1, 60) for offset in (0, 3)]
+    path.write_text(json.dumps({"bits": 100_000, "flips": bursts} | keys))
+    return str(path)
+
+
+@pytest.mark.parametrize(("way", "kind"), [("moments", "gilbert_elliott"), ("batches", "markov"), ("state", None)])
+def test_a_fitted_channel_feeds_residual(way, kind, tmp_path, capsys):
+    active = [[1000 * number - 5, 1000 * number + 12] for number in range(1, 60)]
+    path, out = flips_file(tmp_path, active=active), str(tmp_path / "channel.toml")
+    assert main(["fit", path, "--guard", "50", "--out", out, "--by", way, "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["guard_distance"] == 50
+    assert told["bursts"]["by_flips"] == {"2": 59}
+    (found,) = [each for each in told["fits"] if each["way"] == way]
+    assert found["channel"]["kind"] == (kind or "gilbert_elliott")
+    assert 0 < found["gaps"]["distance"] < 1
+    assert load_channel(out).bit_error_ratio == pytest.approx(found["bit_error_ratio"])
+    assert main(["residual", "can", "--identifier", "0x1A4", "--channel", out, "--json"]) == 0
+    assert "exact" in capsys.readouterr().out
+
+
+def test_flips_of_a_recording_can_be_fitted(tmp_path, capsys):
+    from framesim.coverage.scenario import SWEEPER
+
+    before, rest = SWEEPER.split("[disturbance]")
+    before = "\n".join(line for line in before.splitlines() if not line.startswith("severities"))
+    rest = rest[rest.index("[signal]") :].replace("[link]", "[link]\nconversion_loss_db = 10.0").replace("[analog]", "")
+    train = '[disturbance]\nkind = "pulse-train"\nprofile = "transients_100khz"'
+    scenario = tmp_path / "train.toml"
+    scenario.write_text(f"{before}\n{train}\n{rest}")
+    wave = str(tmp_path / "wave.npy")
+    where = ["--scenario", str(scenario)]
+    assert main(["waveform", "write", wave, *FRAME, *where, "--seconds", "0.0009", "--json"]) == 0
+    start = json.loads(capsys.readouterr().out)["start_s"]
+    read = ["waveform", "read", wave, *FRAME, *where, "--rate", "1e8", "--start", repr(start), "--json"]
+    assert main(read) == 0
+    flips = tmp_path / "flips.json"
+    flips.write_text(capsys.readouterr().out)
+    told = json.loads(flips.read_text())
+    assert len(told["active"]) == 1  # one burst of the train
+    assert main(["fit", str(flips), "--json"]) == 0
+    fit = json.loads(capsys.readouterr().out)
+    assert fit["flips"] == len(told["flips"])
+    assert fit["bits"] == told["bits"] == 450
+    assert [each["way"] for each in fit["fits"]] == ["state", "moments", "batches"]
+
+
+def test_without_a_file_an_engine_runs_and_the_guard_distance_is_printed(capsys):
+    assert main(["fit", "--seconds", "20"]) == 0
+    drawn = " ".join(capsys.readouterr().out.split())
+    assert "ignition, fault, 2950 rpm, 20 s" in drawn
+    assert "Guard distance" in drawn
+    assert "no probability goes with it" in drawn
+    for title in ("by state", "by moments", "batch-Poisson"):
+        assert title in drawn
+
+
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [
+        (b"", "not JSON; expected a JSON object with bits"),
+        (b"\xff\xfe\x00", "not text in UTF-8"),
+        (b"[1, 2]", "expected a JSON object with bits"),
+        (b"[" * 50_000, "not JSON; expected"),
+        (b'{"flips": [1]}', "bits: missing"),
+        (b'{"bits": 10}', "flips: missing"),
+        (b'{"bits": 10.5, "flips": []}', "bits: expected a whole number, got 10.5"),
+        (b'{"bits": 10, "flips": "1, 2"}', "flips: expected a list of"),
+        (b'{"bits": 10, "flips": [1, 2.5]}', "flips: expected a list of"),
+        (b'{"bits": 10, "flips": [3, 2, 1]}', "flips: must ascend without repeats within 0..9"),
+        (b'{"bits": 10, "flips": [1, 99999999999999999999999]}', "flips: must lie within"),
+        (b'{"bits": 0, "flips": []}', "n_bits=0: must lie in"),
+        (b'{"bits": 10, "flips": [1], "active": [[5, 2]]}', "active: must be stretches"),
+        (b'{"bits": 10, "flips": [1], "active": 7}', "active: expected a list of"),
+        (b'{"bits": 1000, "flips": [1, 2]}', "flips: 2 in 1,000 bits are too few to fit"),
+    ],
+)
+def test_a_file_that_cannot_be_used_is_told_in_one_line(content, words, tmp_path, capsys):
+    path = tmp_path / "flips.json"
+    path.write_bytes(content)
+    assert main(["fit", str(path)]) == 2
+    said = capsys.readouterr().err
+    assert said.count("\n") == 1
+    assert words in said
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["/no/such/file.json"], "cannot be read"),
+        (["--by", "luck"], "--by='luck': expected one of state, moments, batches"),
+        (["--by", "state"], "--by: says which channel --out writes"),
+        (["--seconds", "x"], "--seconds='x': expected a number"),
+        (["--seconds", "-1"], "seconds=-1.0: must be"),
+        (["--seconds", "1e9"], "seconds=1000000000.0: must be"),
+        (["--severity", "mild"], "--severity='mild': expected one of"),
+        (["--guard", "0", "--seconds", "5"], "guard=0: must lie in 1.."),
+        (["--severity", "good", "--seconds", "1"], "flips: 0 in 500,000 bits are too few to fit"),
+        (["--confidence", "2", "--seconds", "5"], "confidence=2.0: must be"),
+    ],
+)
+def test_a_slip_on_the_command_line_is_told_in_one_line(words, told, capsys):
+    assert main(["fit", *words]) == 2
+    said = capsys.readouterr().err
+    assert said.count("\n") == 1
+    assert told in said
+
+
+def test_a_way_that_the_flips_do_not_allow_and_a_place_that_cannot_be_written(tmp_path, capsys):
+    path = flips_file(tmp_path)
+    assert main(["fit", path, "--out", str(tmp_path / "a.toml"), "--by", "state"]) == 2
+    assert "do not say when the cause was at work" in capsys.readouterr().err
+    assert main(["fit", path, "--seconds", "3"]) == 2
+    assert "--seconds: stands only without a file" in capsys.readouterr().err
+    assert main(["fit", path, "--out", "/no/such/folder/a.toml"]) == 2
+    assert "cannot be written" in capsys.readouterr().err
