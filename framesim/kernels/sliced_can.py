@@ -22,6 +22,7 @@ __all__ = ["CanShape", "Head", "write_can"]
 
 BODY = 2  #: groups of ``run`` wire bits in one pass of the loop
 COUNTER = 7  #: planes of the count of bits to come
+BEHIND = 16  #: wire bits behind a pass that it may look at
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -171,13 +172,11 @@ class _Writer:
 
     def write_opening(self) -> list[str]:
         """Write the first wire bits: both heads told apart, the length of the short one, the first CRC steps."""
-        shape, code = self.shape, Straight()
+        shape, code = self.shape, Straight("o_")
         last = max(self.opening, *(place + (place - 1) // (shape.run - 1) + 1 for place in shape.heads[0].places))
-        bits = {at: code.take(f"x[U({at}) * UW + w]", f"x{at}") for at in range(last + 1)}
+        bits = {at: code.take(f"x[w + K{at}]", f"x{at}") for at in range(last + 1)}
         clear = {at: self.no_stuff(code, bits, at) for at in range(self.opening)}
-        stuff = code.any_of(
-            [code.not_(code.or_(clear[at], self.differs(code, bits, at))) for at in range(self.opening)]
-        )
+        stuff = code.any_of([code.not_(code.or_(clear[at], self.differs(code, bits, at))) for at in range(self.opening)])
         register = [ONE if shape.initial >> place & 1 else ZERO for place in range(shape.width)]
         for first in range(0, self.opening, shape.run):
             group = range(first, first + shape.run)
@@ -189,16 +188,16 @@ class _Writer:
         values |= {"act": code.not_(code.or_(stuff, bits[0])), "stuff": stuff, "long": long}
         values |= {f"t{place + 1}": plane for place, plane in enumerate(rows[self.opening - 1])}
         results = [("some_long", long), ("near", self.near(code, values, values["act"])), ("alive", values["act"])]
-        return self.loop("opening(x, s, n)", code, values, results)
+        return self.loop(code, values, results)
 
     def write_long(self) -> tuple[int, list[str]]:
         """Write how the long head's length is read, and at which wire bit that is done."""
-        shape, code = self.shape, Straight()
+        shape, code = self.shape, Straight("a_")
         head, step = shape.heads[1], BODY * shape.run
         at = self.opening + (head.length + shape.width - 2 - self.opening) // step * step
         last = max(at, *(place + (place - 1) // (shape.run - 1) + 1 for place in head.places))
         first = self.opening - shape.run
-        bits = {place: code.take(f"x[U({place}) * UW + w]", f"x{place}") for place in range(first, last + 1)}
+        bits = {place: code.take(f"x[w + K{place}]", f"x{place}") for place in range(first, last + 1)}
         known = [code.take(self.cell(name), name) for name in self.state if name.startswith("t")]
         rows = self.thermometers(code, bits, known, self.opening, last)
         count = self.to_come(code, bits, rows, head, at)
@@ -207,7 +206,7 @@ class _Writer:
         for place, plane in enumerate(count):
             name = f"r{place}"
             values[name] = code.choose(long, plane, code.take(self.cell(name), name))
-        return at, self.loop("announce(x, s, n)", code, values, [("near", self.near(code, values, act))])
+        return at, self.loop(code, values, [("near", self.near(code, values, act))])
 
     def near(self, code: Straight, values: dict[str, str], act: str) -> str:
         """Return which receivers may reach the end of their CRC within the next pass."""
@@ -216,11 +215,11 @@ class _Writer:
 
     def write_body(self, *, ending: bool) -> list[str]:
         """Write one pass over ``BODY * run`` wire bits; with ``ending`` frames may end in it."""
-        shape, code = self.shape, Straight()
+        shape, code = self.shape, Straight("e_" if ending else "p_")
         size = BODY * shape.run
         reach = 1 + max(offset for offset, _ in (*shape.early, *shape.late)) + 1 if ending else 0
         bits = {
-            at: code.take(f"x[(t + U({at + 8})) * UW + w - U(8) * UW]", f"x{at + 8}")
+            at: code.take(f"x[base + w + K{at + shape.run}]", f"x{at + shape.run}")
             for at in range(-shape.run, size + reach)
         }
         names = [*self.state[: shape.width + COUNTER], "act", "stuff", *(("early", "code", "late") if ending else ())]
@@ -248,7 +247,7 @@ class _Writer:
         if ending:
             self.look_behind(code, bits, clear, whole, ends, register, held, values)
         results = [("near", self.near(code, values, act)), ("alive", act)]
-        return self.loop(f"{'ending' if ending else 'plain'}(x, s, t, n)", code, values, results)
+        return self.loop(code, values, results)
 
     def inner_clear(self, code: Straight, bits: dict[int, str], at: int) -> str:
         """Return where a wire bit in the middle of a frame is no stuff bit."""
@@ -312,60 +311,57 @@ class _Writer:
 
     def cell(self, name: str) -> str:
         """Return where a plane of state is kept."""
-        return f"s[U({self.state.index(name)}) * UW + w]"
+        return f"s[w + K{self.state.index(name)}]"
 
-    def loop(self, head: str, code: Straight, values: dict[str, str], results: Sequence[tuple[str, str]]) -> list[str]:
-        """Return a compiled function: the body for each word, the state kept, and what is told to the caller."""
+    def loop(self, code: Straight, values: dict[str, str], results: Sequence[tuple[str, str]]) -> list[str]:
+        """Return a loop over the words: its body, the state kept, and what some receiver of some word says."""
         constant = {ZERO: "U(0)", ONE: "~U(0)"}
-        lines = ["@compiled", f"def {head}:"]
-        lines += [f"    {name}_any = U(0)" for name, _ in results]
-        lines += ["    for w in range(n):"]
-        lines += [f"        {line}" for line in code.lines]
-        lines += [f"        {self.cell(name)} = {constant.get(value, value)}" for name, value in values.items()]
-        lines += [f"        {name}_any |= {constant.get(value, value)}" for name, value in results]
-        return [*lines, f"    return {', '.join(f'{name}_any' for name, _ in results)}", "", ""]
+        lines = [f"{name} = U(0)" for name, _ in results] + ["for w in range(n):"]
+        lines += [f"    {line}" for line in code.lines]
+        lines += [f"    {self.cell(name)} = {constant.get(value, value)}" for name, value in values.items()]
+        return [*lines, *(f"    {name} |= {constant.get(value, value)}" for name, value in results)]
+
+
+def _indented(lines: Sequence[str], by: int) -> list[str]:
+    return [" " * by + line for line in lines]
 
 
 def write_can(shape: CanShape) -> str:
-    """Return the text of the compiled functions of a format's receiver, from ``opening`` to ``receive``.
+    """Return the text of ``receive(x, s, v, n)``, which lets the receivers of the first ``n`` words read their frames.
 
-    The planes are ``x[t * UW + w]``: wire bit ``t`` of the receivers in word ``w``. The verdicts of ``receive`` go to
-    ``v``: who spoke for stuffing, form and the CRC first, and who is left to the scalar receiver.
+    The planes are ``x[t * UW + w]``: wire bit ``t`` of the receivers in word ``w``. ``s`` is scratch, ``SCRATCH`` planes.
+    The verdicts go to ``v``, four planes: for whom stuffing, form or the CRC speaks first, and who is left to the
+    scalar receiver. Recessive bits follow each frame, up to ``PLANES``.
     """
     writer = _Writer(shape)
     at, announce = writer.write_long()
-    lines = [*writer.write_opening(), *announce, *writer.write_body(ending=False), *writer.write_body(ending=True)]
     size = BODY * shape.run
-    zeroed = " = ".join(f"s[U({writer.state.index(name)}) * UW + w]" for name in ("early", "code", "late"))
-    cells = {name: writer.cell(name) for name in ("stuff", "early", "code", "late", "act")}
-    lines += [
-        "@compiled",
-        "def receive(x, s, v, n):",
-        f"    for w in range(n):\n        {zeroed} = U(0)",
-        "    some_long, near, alive = opening(x, s, n)",
-        f"    t = U({writer.opening})",
-        f"    while alive != U(0) and t + U({size}) <= U({shape.planes - 16}):",
-        f"        if t == U({at}) and some_long != U(0):",
-        "            near = announce(x, s, n)",
-        "        if near != U(0):",
-        "            near, alive = ending(x, s, t, n)",
-        "        else:",
-        "            near, alive = plain(x, s, t, n)",
-        f"        t += U({size})",
-        "    for w in range(n):",
-        "        hit = x[w]",
-        f"        stuff, early = {cells['stuff']}, {cells['early']}",
-        f"        wrong, late, act = {cells['code']}, {cells['late']}, {cells['act']}",
-        "        stuff &= ~hit",
-        "        left = hit | (act & ~stuff)",
-        "        early &= ~(stuff | left)",
-        "        wrong &= ~(stuff | left | early)",
-        "        late &= ~(stuff | left | early | wrong)",
-        "        v[w] = stuff",
-        "        v[UW + w] = early | late",
-        "        v[U(2) * UW + w] = wrong",
-        "        v[U(3) * UW + w] = ~(stuff | early | late | wrong)",
-        "",
-        "",
+    cell = writer.cell
+    lines = [
+        "for w in range(n):",
+        *(f"    {cell(name)} = U(0)" for name in ("early", "code", "late")),
+        *writer.write_opening(),
+        f"t = U({writer.opening})",
+        f"while alive != U(0) and t <= U({shape.planes - size - BEHIND}):",
+        f"    base = (t - U({shape.run})) * UW",
+        f"    if t == U({at}) and some_long != U(0):",
+        *_indented(announce, 8),
+        "    if near != U(0):",
+        *_indented(writer.write_body(ending=True), 8),
+        "    else:",
+        *_indented(writer.write_body(ending=False), 8),
+        f"    t += U({size})",
+        "for w in range(n):",
+        f"    left = x[w] | ({cell('act')} & ~{cell('stuff')})",
+        f"    stuff = {cell('stuff')} & ~left",
+        f"    early = {cell('early')} & ~(stuff | left)",
+        f"    wrong = {cell('code')} & ~(stuff | left | early)",
+        f"    late = {cell('late')} & ~(stuff | left | early | wrong)",
+        "    v[w] = stuff",
+        "    v[UW + w] = early | late",
+        "    v[U(2) * UW + w] = wrong",
+        "    v[U(3) * UW + w] = ~(stuff | early | late | wrong)",
     ]
-    return "\n".join(lines)
+    offsets = [f"K{place} = U({place}) * UW" for place in range(64)]
+    head = [f"PLANES, SCRATCH = {shape.planes}, {len(writer.state)}", *offsets, "", "", "def receive(x, s, v, n):"]
+    return "\n".join([*head, *_indented(lines, 4), ""])

@@ -1,8 +1,7 @@
 """Draw, flip, receive, tally: what surrounds a bit-sliced receiver.
 
-This text becomes part of a module that ``sliced_made`` writes for each format; there ``receive``, ``UW`` (words of 64
-receivers side by side) and ``PLANES`` (wire bits looked at) are defined. All indexes are unsigned: a signed one may
-wrap round, and the compiler then gives up on vectors.
+``receive`` is such a receiver as a first-class function, see ``sliced_made``. All indexes are unsigned: a signed one
+may wrap round, and the compiler then gives up on vectors. Planes are ``x[t * UW + w]``: wire bit ``t`` of word ``w``.
 
 Every word of 64 receivers listens to one frame; word ``w`` of a chunk to frame ``group * UW + w``. The flips of a
 chunk depend on seed, unit and the chunk's number alone.
@@ -14,12 +13,9 @@ import numpy as np
 
 from framesim.kernels.compiled import compiled
 
-__all__ = ["exact_flips", "given_flips", "judge_planes", "scattered_flips"]
+__all__ = ["exact_flips", "given_flips", "scattered_flips"]
 
-receive: Any
-UW: Any
-PLANES: Any
-
+UW = np.uint64(16)  #: words of 64 receivers side by side: more of them no longer fit the first-level cache
 U = np.uint64
 LOW, HALF = np.uint64(0xFFFFFFFF), np.uint64(32)
 M0, M1 = np.uint64(0xD2511F53), np.uint64(0xCD9E8D57)
@@ -55,7 +51,7 @@ def spread(wires: Any, first: Any, clean: Any) -> None:
     last = U(wires.shape[0] - 1)
     for w in range(UW):
         frame = min(first + w, last)
-        for t in range(U(PLANES)):
+        for t in range(U(wires.shape[1])):
             clean[t * UW + w] = U(0) - U(wires[frame, t])
 
 
@@ -79,7 +75,7 @@ def walk(x: Any, w: Any, lane: Any, moves: Any, width: int, polynomial: int, ini
     """
     state, register = U(0), U(initial)
     top, mask = U(width - 1), U((1 << width) - 1)
-    for t in range(U(PLANES)):
+    for t in range(U(x.size) // UW):
         level = (x[t * UW + w] >> lane) & U(1)
         move = U(moves[U(2) * state + level])
         if move & U(1 << 20):
@@ -115,7 +111,7 @@ def settle(
         spoken: int64 (n_checks,); adds the first checks to speak.
         fates: int64 (2,); adds the receivers that took the frame as sent, and those put aside.
         frames: int64 (room,); receives the frames of those put aside.
-        seen: uint8 (room, PLANES); receives what they saw.
+        seen: uint8 (room, n_planes); receives what they saw.
     """
     spoken[code[3]] += np.int64(ones(v[w] & here))
     spoken[code[4]] += np.int64(ones(v[UW + w] & here))
@@ -140,31 +136,95 @@ def settle(
         if aside:
             if fates[1] < frames.size:
                 frames[fates[1]] = frame
-                for t in range(U(PLANES)):
+                for t in range(U(seen.shape[1])):
                     seen[fates[1], t] = np.uint8((x[t * UW + w] >> lane) & U(1))
             fates[1] += 1
 
 
 @compiled
-def judge_planes(
-    x: Any, clean: Any, here: Any, content: Any, moves: Any, code: Any, spoken: Any, fates: Any, frames: Any, seen: Any
-) -> None:
-    """Judge planes made elsewhere; ``here`` uint64 (UW,), the rest as in ``settle``."""
-    s, v = np.zeros(U(64) * UW, np.uint64), np.zeros(U(4) * UW, np.uint64)
-    receive(x, s, v, UW)
-    for w in range(UW):
-        settle(x, clean, v, w, here[w], np.int64(w), content[w], moves, code, spoken, fates, frames, seen)
+def later_start(wires: Any, first: Any, count: Any, delay: Any, clean: Any) -> None:
+    """Lay frames over the receivers as they look to one that missed the first bit: from the next dominant bit on.
+
+    Args:
+        wires: uint8 (n_frames, n_planes).
+        first: the first frame.
+        count: how many.
+        delay: uint64 (UW,); receives how many bits later each begins.
+        clean: uint64 (n_planes * UW,); receives the planes; the wire rests behind them.
+    """
+    planes = U(wires.shape[1])
+    for w in range(count):
+        begin = U(1)
+        while begin < planes - U(1) and wires[first + w, begin]:
+            begin += U(1)
+        delay[w] = begin
+        for t in range(planes):
+            clean[t * UW + w] = U(0) - U(wires[first + w, t + begin]) if t + begin < planes else ~U(0)
+
+
+@compiled
+def move_hit(v: Any, x: Any, place: Any, flips: Any, w: Any, lanes: Any, delay: Any, late: Any, used: Any) -> None:
+    """Move the receivers of one word that missed the first bit into planes that begin at the next dominant one.
+
+    Args:
+        v: verdicts; those moved are taken off the list of those left.
+        x: planes as seen.
+        place: uint64 (flips * lanes,), flipped bits.
+        flips: of each receiver.
+        w: the word.
+        lanes: receivers in all words.
+        delay: uint64 (UW,).
+        late: uint64 (n_planes * UW,); their flips are put into it.
+        used: uint64 (UW,), lanes of ``late`` in use; changed.
+    """
+    left = v[U(3) * UW + w] & x[w]
+    while left != U(0) and used[w] < LANES:
+        lane = ones((left & (U(0) - left)) - U(1))
+        fits = True
+        for flip in range(flips):
+            at = place[flip * lanes + w * LANES + lane]
+            fits = fits and (at == U(0) or at > delay[w])
+        if fits:
+            for flip in range(flips):
+                at = place[flip * lanes + w * LANES + lane]
+                if at:
+                    late[(at - delay[w]) * UW + w] ^= U(1) << used[w]
+            used[w] += U(1)
+            v[U(3) * UW + w] &= ~(U(1) << lane)
+        left &= left - U(1)
+
+
+@compiled
+def settle_late(
+    late: Any, v: Any, w: Any, used: Any, frame: Any, delay: Any, code: Any, spoken: Any, fates: Any, frames: Any,
+    seen: Any,
+) -> None:  # fmt: skip
+    """Tally receivers that missed the first bit; put aside those that accepted. Arguments as in ``settle``."""
+    here = ~U(0) if used == LANES else (U(1) << used) - U(1)
+    spoken[code[3]] += np.int64(ones(v[w] & here))
+    spoken[code[4]] += np.int64(ones(v[UW + w] & here))
+    spoken[code[5]] += np.int64(ones(v[U(2) * UW + w] & here))
+    left = v[U(3) * UW + w] & here
+    while left != U(0):
+        lane = ones((left & (U(0) - left)) - U(1))
+        left &= left - U(1)
+        if fates[1] < frames.size:
+            frames[fates[1]] = frame
+            for t in range(U(seen.shape[1])):
+                seen[fates[1], t] = np.uint8(U(1) if t < delay else (late[(t - delay) * UW + w] >> lane) & U(1))
+        fates[1] += 1
 
 
 @compiled
 def exact_flips(
-    wires: Any, lengths: Any, content: Any, flips: int, turns: int, seed: Any, unit: Any, moves: Any, code: Any,
+    receive: Any, wires: Any, lengths: Any, content: Any, flips: int, turns: int, seed: Any, unit: Any, moves: Any, code: Any,
     spoken: Any, fates: Any, frames: Any, seen: Any,
 ) -> None:  # fmt: skip
     """Send each frame ``64 * turns`` times with exactly ``flips`` flips, every choice of wire bits as likely.
 
     Args:
-        wires: uint8 (n_frames, PLANES), the frames and the resting wire.
+        receive: the receivers.
+        wires: uint8 (n_frames, n_planes), the frames and the resting wire.
         lengths: int64 (n_frames,), wire bits of each frame; at least ``flips``.
         content: int64 (n_frames,), see ``settle``, as what follows ``unit``.
         flips: a frame, at least 1.
@@ -178,8 +238,9 @@ def exact_flips(
         frames: int64.
         seen: uint8.
     """
-    x, clean = np.zeros(U(PLANES) * UW, np.uint64), np.zeros(U(PLANES) * UW, np.uint64)
+    x, clean = np.zeros(U(wires.shape[1]) * UW, np.uint64), np.zeros(U(wires.shape[1]) * UW, np.uint64)
     s, v = np.zeros(U(64) * UW, np.uint64), np.zeros(U(4) * UW, np.uint64)
+    late, delay, used = np.zeros(U(wires.shape[1]) * UW, np.uint64), np.zeros(UW, np.uint64), np.zeros(UW, np.uint64)
     lanes = LANES * UW
     words, place = np.zeros(U(flips) * lanes, np.uint64), np.zeros(U(flips) * lanes, np.uint64)
     part = U(flips) * lanes // U(4)
@@ -187,8 +248,14 @@ def exact_flips(
     for first in range(U(0), U(wires.shape[0]), UW):
         spread(wires, first, clean)
         count = min(UW, U(wires.shape[0]) - first)
+        later_start(wires, first, count, delay, late)
+        used[:] = U(0)
+        size = U(0)  # what lies behind the longest frame stays as it is
+        for w in range(count):
+            size = max(size, U(lengths[first + w]) * UW)
+        x[:] = clean
         for _ in range(turns):
-            x[:] = clean
+            x[:size] = clean[:size]
             draw(
                 words[:part], words[part : U(2) * part], words[U(2) * part : U(3) * part], words[U(3) * part :],
                 chunk, unit & LOW, unit >> HALF, seed,
@@ -200,30 +267,41 @@ def exact_flips(
                     reach = U(lengths[first + w]) - U(flips) + flip + U(1)
                     start = flip * lanes + w * LANES
                     for lane in range(LANES):
-                        chosen = (words[start + lane] * reach) >> HALF
-                        for earlier in range(flip):
-                            if place[earlier * lanes + w * LANES + lane] == chosen:
-                                chosen = reach - U(1)
-                        place[start + lane] = chosen
+                        place[start + lane] = (words[start + lane] * reach) >> HALF
+                    for earlier in range(flip):
+                        before = earlier * lanes + w * LANES
+                        for lane in range(LANES):
+                            again = place[before + lane] == place[start + lane]
+                            place[start + lane] = reach - U(1) if again else place[start + lane]
+            for flip in range(U(flips)):
+                for w in range(count):
+                    start = flip * lanes + w * LANES
                     for lane in range(LANES):
                         x[place[start + lane] * UW + w] ^= U(1) << lane
             receive(x, s, v, count)
             for w in range(count):
+                move_hit(v, x, place, U(flips), w, lanes, delay, late, used)
                 settle(
                     x, clean, v, w, ~U(0), np.int64(first + w), content[first + w], moves, code, spoken, fates,
                     frames, seen,
                 )  # fmt: skip
+        receive(late, s, v, count)
+        for w in range(count):
+            settle_late(
+                late, v, w, used[w], np.int64(first + w), delay[w], code, spoken, fates, frames, seen
+            )
 
 
 @compiled
 def given_flips(
-    wires: Any, lengths: Any, content: Any, turns: int, pattern: Any, place: Any, moves: Any, code: Any, spoken: Any,
+    receive: Any, wires: Any, lengths: Any, content: Any, turns: int, pattern: Any, place: Any, moves: Any, code: Any, spoken: Any,
     fates: Any, frames: Any, seen: Any,
 ) -> int:  # fmt: skip
     """Send frames under flips drawn elsewhere; frames without a flip are not looked at.
 
     Args:
-        wires: see ``exact_flips``, as all not named here.
+        receive: see ``exact_flips``, as all not named here.
+        wires: uint8.
         lengths: int64.
         content: int64.
         turns: how often each frame is sent.
@@ -239,7 +317,7 @@ def given_flips(
     Returns:
         How many flips fell into frames.
     """
-    x, clean = np.zeros(U(PLANES) * UW, np.uint64), np.zeros(U(PLANES) * UW, np.uint64)
+    x, clean = np.zeros(U(wires.shape[1]) * UW, np.uint64), np.zeros(U(wires.shape[1]) * UW, np.uint64)
     s, v = np.zeros(U(64) * UW, np.uint64), np.zeros(U(4) * UW, np.uint64)
     frame_of, here = np.zeros(UW, np.int64), np.zeros(UW, np.uint64)
     used, lane, frame, last, inside = U(0), U(64), np.int64(-1), np.int64(-1), 0
@@ -264,7 +342,7 @@ def given_flips(
                     break
                 frame, lane = mine, U(0)
                 frame_of[used], here[used] = frame, U(0)
-                for t in range(U(PLANES)):
+                for t in range(U(wires.shape[1])):
                     plane = U(0) - U(wires[frame, t])
                     x[t * UW + used], clean[t * UW + used] = plane, plane
                 used += U(1)

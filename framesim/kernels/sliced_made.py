@@ -1,4 +1,4 @@
-"""Makes and keeps the modules of bit-sliced receivers: the text of ``sliced_driver`` and what a maker wrote.
+"""Makes and keeps bit-sliced receivers: compiles what a maker wrote, as functions that the drivers can be given.
 
 Numba keeps compiled code beside the file it was compiled from, so the text must stand in a file. It goes into a
 folder of the user's cache, under a name that follows from the text itself: another text is another file.
@@ -11,15 +11,39 @@ import sys
 import tempfile
 from functools import lru_cache
 from pathlib import Path
-from types import ModuleType
+from typing import Any, NamedTuple
 
-from framesim.kernels import sliced_driver
+from numba import cfunc, types
 
-__all__ = ["cache_folder", "load"]
+from framesim.kernels.sliced_driver import UW
+
+__all__ = ["Made", "cache_folder", "made"]
+
+HEAD = '''"""A bit-sliced receiver. Written by framesim from the declaration of a network; do not edit."""
+
+import numpy as np
+
+U = np.uint64
+UW = U({words})
+'''
+
+
+class Made(NamedTuple):
+    """A compiled receiver.
+
+    Attributes:
+        receive: as a first-class function; see the maker.
+        planes: wire bits it looks at.
+        path: its text.
+    """
+
+    receive: Any
+    planes: int
+    path: Path
 
 
 def cache_folder() -> Path:
-    """Return the folder for made modules: ``FRAMESIM_CACHE``, else the user's cache, else a temporary one."""
+    """Return the folder for made texts: ``FRAMESIM_CACHE``, else the user's cache, else a temporary one."""
     given = os.environ.get("FRAMESIM_CACHE")
     home = os.environ.get("XDG_CACHE_HOME") or os.path.join(os.path.expanduser("~"), ".cache")
     for folder in ([Path(given)] if given else []) + [Path(home, "framesim")]:
@@ -34,25 +58,10 @@ def cache_folder() -> Path:
     return folder
 
 
-def made_text(receiver: str, *, words: int, planes: int) -> str:
-    """Return the text of a module: the drivers, and between their head and their body what a maker wrote.
-
-    Args:
-        receiver: text that defines ``receive``.
-        words: of 64 receivers side by side, at least 16, or the compiler unrolls the loop it should vectorise.
-        planes: wire bits looked at.
-    """
-    driver = Path(sliced_driver.__file__).read_text(encoding="utf-8")
-    numbers = f"UW, PLANES = np.uint64({words}), {planes}\n\n\n"
-    head, mark, body = driver.partition("LANES = np.uint64(64)\n")
-    declared = "receive: Any\nUW: Any\nPLANES: Any\n"
-    return head.replace(declared, "") + mark + numbers + receiver + body.lstrip("\n")
-
-
 @lru_cache(maxsize=32)
-def load(receiver: str, *, words: int, planes: int) -> ModuleType:
-    """Return the module of a receiver, written to the cache if it is not there yet; see ``made_text``."""
-    text = made_text(receiver, words=words, planes=planes)
+def made(receiver: str) -> Made:
+    """Return the receiver that ``receiver``, a maker's text, defines; it is written to the cache if not there yet."""
+    text = HEAD.format(words=int(UW)) + receiver
     name = "made_" + hashlib.sha256(text.encode()).hexdigest()[:20]
     path = cache_folder() / f"{name}.py"
     if not path.exists() or path.read_text(encoding="utf-8") != text:
@@ -65,4 +74,7 @@ def load(receiver: str, *, words: int, planes: int) -> ModuleType:
     module = importlib.util.module_from_spec(found)
     sys.modules[name] = module
     found.loader.exec_module(module)
-    return module
+    planes = types.uint64[::1]
+    signature = types.void(planes, planes, planes, types.uint64)
+    receive = cfunc(signature, cache=True, nopython=True)(module.receive)
+    return Made(receive=receive, planes=module.PLANES, path=path)

@@ -14,17 +14,22 @@ ZERO, ONE = "0", "1"
 class Straight:
     """Collects the lines of one loop body.
 
+    Every name is given once in a program, or the compiler spends most of its time telling the uses of a name apart.
+
     Attributes:
+        prefix: of all names.
         lines: the code so far, one assignment a line.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, prefix: str) -> None:
+        self.prefix = prefix
         self.lines: list[str] = []
         self._known: dict[tuple[str, str, str], str] = {}
         self._negated: dict[str, str] = {ZERO: ONE, ONE: ZERO}
 
     def take(self, text: str, name: str) -> str:
-        """Load ``text`` under ``name``."""
+        """Load ``text`` under ``name`` and the prefix."""
+        name = f"{self.prefix}{name}"
         self.lines.append(f"{name} = {text}")
         return name
 
@@ -32,14 +37,14 @@ class Straight:
         one, other = sorted((one, other))
         key = (operator, one, other)
         if key not in self._known:
-            self._known[key] = f"v{len(self._known)}"
+            self._known[key] = f"{self.prefix}v{len(self._known)}"
             self.lines.append(f"{self._known[key]} = {one} {operator} {other}")
         return self._known[key]
 
     def not_(self, one: str) -> str:
         """Return the complement."""
         if one not in self._negated:
-            name = f"n{len(self._negated)}"
+            name = f"{self.prefix}n{len(self._negated)}"
             self.lines.append(f"{name} = ~{one}")
             self._negated[one], self._negated[name] = name, one
         return self._negated[one]
@@ -79,7 +84,7 @@ class Straight:
             return ZERO
         key = ("&~", one, other)
         if key not in self._known:
-            self._known[key] = f"v{len(self._known)}"
+            self._known[key] = f"{self.prefix}v{len(self._known)}"
             self.lines.append(f"{self._known[key]} = {one} & ~{other}")
         return self._known[key]
 

@@ -3,7 +3,6 @@
 from collections import Counter
 from dataclasses import dataclass
 from functools import lru_cache
-from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -22,9 +21,8 @@ from framesim.networks.network import Network
 if TYPE_CHECKING:
     from framesim.coverage.fast.work import Judged, Sampling
 
-__all__ = ["WORDS", "Sliced", "engine"]
+__all__ = ["Sliced", "engine"]
 
-WORDS = 16  #: of 64 receivers side by side; more no longer fit the first-level cache
 LANES = 64
 ROOM = 1024  # frames put aside at a time; more room is made when needed
 
@@ -36,12 +34,12 @@ class Sliced:
     Attributes:
         network: whose frames.
         shape: its format in numbers.
-        made: the module that the maker wrote.
+        made: the compiled receivers, ``sliced_made.Made``.
     """
 
     network: Network
     shape: CanShape
-    made: ModuleType
+    made: Any
     note = ""
 
     def lay(self, work: "Sampling", drawn: Drawn) -> tuple[NDArray[np.uint8], NDArray[np.int64], NDArray[np.int64]]:
@@ -71,6 +69,8 @@ class Sliced:
         """Judge the frames of a unit; those that were accepted with flips in their content are put aside."""
         from framesim.coverage.fast.work import Judged
 
+        from framesim.kernels import sliced_driver
+
         wires, lengths, content = self.lay(work, drawn)
         tally = _Tally(self)
         flips = 0
@@ -79,8 +79,8 @@ class Sliced:
             if channel.count > lengths.min():
                 raise BadArgument(f"count={channel.count}: a frame of {lengths.min()} bits cannot hold so many flips")
             tally.run(
-                lambda *rest: self.made.exact_flips(
-                    wires, lengths, content, channel.count, work.repeats // LANES, np.uint64(seed), np.uint64(number),
+                lambda *rest: sliced_driver.exact_flips(
+                    self.made.receive, wires, lengths, content, channel.count, work.repeats // LANES, np.uint64(seed), np.uint64(number),
                     *rest,
                 ),
                 0,
@@ -94,8 +94,8 @@ class Sliced:
             for first, stop, pattern, place in drawn_flips:
                 part = slice(first, stop)
                 tally.run(
-                    lambda *rest, part=part, pattern=pattern, place=place: self.made.given_flips(
-                        wires[part], lengths[part], content[part], work.repeats, pattern, place, *rest
+                    lambda *rest, part=part, pattern=pattern, place=place: sliced_driver.given_flips(
+                        self.made.receive, wires[part], lengths[part], content[part], work.repeats, pattern, place, *rest
                     ),
                     first,
                 )
@@ -106,10 +106,12 @@ class Sliced:
 
     def _scattered(self, chance: float, lengths: NDArray[np.int64], repeats: int, seed: int, number: int) -> Any:
         """Yield the flips of a scatter; see ``portions``."""
+        from framesim.kernels.sliced_driver import scattered_flips
+
         first, room = 0, max(1 << 16, int(2 * chance * lengths.max() * repeats) + 1000)
         pattern, place = np.empty(room, np.int64), np.empty(room, np.int32)
         while first < len(lengths):
-            found, stop = self.made.scattered_flips(
+            found, stop = scattered_flips(
                 lengths, repeats, chance, np.uint64(seed), np.uint64(number), first, pattern, place
             )
             if stop == first:
@@ -161,7 +163,6 @@ def engine(network: Network) -> Sliced:
         ImportError: numba is missing.
     """
     shape = can_shape(network)
-    from framesim.kernels.sliced_made import load
+    from framesim.kernels.sliced_made import made
 
-    made = load(write_can(shape), words=WORDS, planes=shape.planes)
-    return Sliced(network=network, shape=shape, made=made)
+    return Sliced(network=network, shape=shape, made=made(write_can(shape)))

@@ -1,0 +1,186 @@
+"""Bit-sliced receivers against the reference receiver: the same verdict on every frame, not only the same counts."""
+
+import random
+from dataclasses import dataclass
+
+import numpy as np
+import pytest
+from bitarray import bitarray
+
+import framesim as fs
+from framesim.coverage.exact.line import line_of
+from framesim.coverage.exact.patterns import undetected_patterns
+from framesim.coverage.fast import reference, work
+from framesim.coverage.fast.shape import code_numbers, moves_of
+from framesim.coverage.fast.sliced import engine
+from framesim.coverage.fast.work import Sampling
+from framesim.coverage.population import Payloads
+from framesim.disturbance import Bursts, ExactFlips, Flips, GilbertElliott, Scatter
+from framesim.judging import run_receiver
+from framesim.kernels.sliced_driver import UW, walk
+from framesim.networks.automaton import CHECKS
+from framesim.networks.can import CAN
+
+WORDS, LANES = int(UW), 64
+ACCEPTED = -2
+
+
+def any_frame(rng):
+    """A frame of any kind; half of them hold long runs of equal bits."""
+    extended, remote = rng.random() < 0.4, rng.random() < 0.1
+    size = 0 if remote else rng.randrange(9)
+    runs = bytes(rng.choice((0x00, 0xFF, 0xF8, 0x07, 0x1F)) for _ in range(size))
+    payload = rng.randbytes(size) if rng.random() < 0.5 else runs
+    dlc = rng.randrange(16) if remote else rng.choice((8, 9, 15)) if size == 8 else size
+    identifier = rng.getrandbits(29 if extended else 11) if rng.random() < 0.6 else 0
+    return fs.CanFrame(identifier=identifier, extended=extended, remote=remote, dlc=dlc, payload=payload)
+
+
+def spread_flips(rng, n_bits):
+    return rng.sample(range(n_bits), rng.choice((1, 2, 2, 3, 5, 9)))
+
+
+def near_flips(rng, n_bits):
+    """Flips within twelve bits: they make and break runs."""
+    first = rng.randrange(n_bits)
+    return {min(first + rng.randrange(12), n_bits - 1) for _ in range(rng.choice((1, 2, 2, 3, 5, 9)))}
+
+
+def planes_of(levels):
+    """Levels (n_planes, WORDS, LANES) as machine words."""
+    weights = np.arange(LANES, dtype=np.uint64)
+    return (levels.astype(np.uint64) << weights).sum(axis=2, dtype=np.uint64).ravel()
+
+
+def verdicts(found, levels):
+    """The number of the first check to speak, or ACCEPTED, of each receiver; shape (WORDS, LANES)."""
+    planes = planes_of(levels)
+    scratch, told = np.zeros(64 * WORDS, np.uint64), np.zeros(4 * WORDS, np.uint64)
+    found.made.receive(planes, scratch, told, np.uint64(WORDS))
+    code, moves = code_numbers(found.network), moves_of(found.network)
+    said = (told.reshape(4, WORDS, 1) >> np.arange(LANES, dtype=np.uint64)) & np.uint64(1)
+    assert (said.sum(axis=0) == 1).all()
+    result = np.full((WORDS, LANES), ACCEPTED)
+    for row, check in enumerate(code[3:]):
+        result[said[row] == 1] = check
+    for word, lane in np.argwhere((said[3] == 1) & (levels[0] == 1)):
+        heard = walk(planes, np.uint64(word), np.uint64(lane), moves, *code[:3].tolist())
+        result[word, lane] = code[5] if heard == -1 else max(heard, ACCEPTED)
+    return result
+
+
+def differences(rng, rounds, flips_of):
+    """How many frames are judged otherwise than by the reference, and how many were judged."""
+    found, wrong = engine(CAN), 0
+    for _ in range(rounds):
+        sent = [fs.encode(any_frame(rng)) for _ in range(WORDS)]
+        levels = np.ones((found.made.planes, WORDS, LANES), np.uint8)
+        for word, wire in enumerate(sent):
+            levels[: len(wire), word, :] = np.array(wire.bits.tolist(), np.uint8)[:, None]
+            for lane in range(LANES):
+                for place in flips_of(rng, len(wire)):
+                    levels[place, word, lane] ^= 1
+        result = verdicts(found, levels)
+        for word, wire in enumerate(sent):
+            for lane in range(LANES):
+                heard = run_receiver(CAN, bitarray(levels[:, word, lane].tolist()), strict=True).finish()
+                expected = ACCEPTED if heard.check is None else CHECKS.index(heard.check)
+                wrong += result[word, lane] != expected
+    return wrong, rounds * WORDS * LANES
+
+
+@pytest.mark.parametrize("flips_of", [spread_flips, near_flips])
+def test_every_frame_gets_the_verdict_of_the_reference_receiver(flips_of):
+    assert differences(random.Random(11), 4, flips_of) == (0, 4096)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("flips_of", "rounds"), [(spread_flips, 1000), (near_flips, 110)])
+def test_a_million_frames_get_the_verdict_of_the_reference_receiver(flips_of, rounds):
+    assert differences(random.Random(12), rounds, flips_of)[0] == 0
+
+
+@dataclass(frozen=True)
+class Listed:
+    """A channel that flips what it is told: frame after frame of a list of patterns."""
+
+    patterns: tuple
+
+    def flips(self, n_frames, n_bits, rng):
+        assert n_frames == len(self.patterns)
+        return Flips(
+            np.repeat(np.arange(n_frames), [len(row) for row in self.patterns]).astype(np.int64),
+            np.array([bit for row in self.patterns for bit in row], np.int32),
+        )
+
+    def describe(self):
+        return {"kind": "listed"}
+
+
+@pytest.mark.parametrize("frame", [
+    fs.CanFrame(identifier=0x482, payload=bytes.fromhex("F82231D28AEBC714")),  # two patterns of two flips
+    fs.CanFrame(identifier=0x655, payload=bytes.fromhex("0FF00FF0C3A5")),
+    fs.CanFrame(identifier=0x1ABCDE0, extended=True, payload=bytes.fromhex("00FF00F8")),
+])  # fmt: skip
+def test_every_undetected_pattern_of_three_flips_is_found_and_listed(frame):
+    line = line_of(fs.encode(frame))
+    inside = [row for flips in (2, 3, 4) for row in undetected_patterns(line, flips) if row.flips[-1] < line.sent_bits]
+    patterns = tuple(row.flips for row in inside)
+    done = Sampling(sources=(frame,), channel=Listed(patterns), payloads=1, repeats=len(patterns), most_cases=1000)
+    result = done.unit(1, 0)
+    assert result.counts["undetected"] == len(patterns) == result.counts["disturbed"]
+    assert [tuple(case["flips"]) for case in result.cases] == sorted(patterns)
+    assert {case["frame"]["identifier"] for case in result.cases} == {frame.identifier}
+    for case, row in zip(result.cases, sorted(inside), strict=True):
+        assert case["valid_at"] + 1 == row.end
+
+
+def by_the_reference(monkeypatch, sampling, seed, number):
+    with monkeypatch.context() as patch:
+        patch.setattr(work, "_engine_of", lambda _: reference.Reference(note="asked for"))
+        return sampling.unit(seed, number)
+
+
+EVERY_LENGTH = tuple(Payloads(frame=fs.CanFrame(identifier=0x123, payload=bytes(size))) for size in range(9))
+EXTENDED = Payloads(frame=fs.CanFrame(identifier=0x12345, extended=True, payload=bytes(4)))
+REMOTE = fs.CanFrame(identifier=0x7FF, remote=True, dlc=3)
+
+
+@pytest.mark.parametrize("channel", [
+    GilbertElliott(good_to_bad=1e-2, bad_to_good=0.1, good_error=1e-3, bad_error=0.5),
+    Bursts(starts_per_bit=1e-3, mean_length=6, lengths="fixed"),
+    ExactFlips(count=3),  # 20 repeats are no multiple of 64: drawn by the channel itself
+])  # fmt: skip
+def test_a_unit_gives_what_the_reference_receiver_gives_of_the_same_flips(monkeypatch, channel):
+    sampling = Sampling(sources=(*EVERY_LENGTH, EXTENDED, REMOTE), channel=channel, payloads=40, repeats=20)
+    assert sampling.unit(5, 7) == by_the_reference(monkeypatch, sampling, 5, 7)
+    assert sampling.note == ""
+
+
+def test_a_unit_gives_the_same_whatever_was_done_before():
+    sampling = Sampling(sources=EVERY_LENGTH, channel=ExactFlips(count=2), payloads=48, repeats=128)
+    first = [sampling.unit(1, number) for number in (0, 1, 2)]
+    assert [sampling.unit(1, number) for number in (2, 0, 1)] == [first[2], first[0], first[1]]
+    assert len({tuple(result.counts.items()) for result in first}) == 3
+    assert sampling.unit(2, 0) != first[0]
+
+
+@pytest.mark.parametrize("channel", [ExactFlips(count=2), Scatter(bit_error_ratio=0.01), Scatter(bit_error_ratio=0.0)])
+def test_every_frame_is_counted_once(channel):
+    counts = Sampling(sources=(*EVERY_LENGTH, EXTENDED), channel=channel, payloads=20, repeats=192).unit(3, 9).counts
+    spoken = sum(count for name, count in counts.items() if name.startswith("first."))
+    assert counts["delivered"] + counts["undetected"] + counts["unseen"] + spoken == counts["frames"] == 20 * 192
+
+
+def test_acceptance_at_another_end_does_not_count_where_the_sender_would_object():
+    frame = fs.CanFrame(identifier=0x482, payload=bytes.fromhex("F82231D28AEBC714"))
+    line = line_of(fs.encode(frame))
+    rows = [row for row in undetected_patterns(line, 4) if row.flips[-1] < line.sent_bits]
+    late = sum(row.end != line.accept_at for row in rows)
+    assert 0 < late < len(rows)
+    sampling = Sampling(
+        sources=(frame,), channel=Listed(tuple(row.flips for row in rows)), payloads=1, repeats=len(rows),
+        acceptance="same_end",
+    )  # fmt: skip
+    counts = sampling.unit(1, 0).counts
+    assert (counts["other_end"], counts["undetected"]) == (late, len(rows) - late)
