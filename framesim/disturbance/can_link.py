@@ -8,7 +8,7 @@ import numpy.typing as npt
 
 from framesim.disturbance.comparator import Comparator, LevelAt
 from framesim.disturbance.links.compared import LinkHits, Sampling, hits_of
-from framesim.disturbance.links.receivers import check_pair, on_the_pair, reach_on_the_pair
+from framesim.disturbance.links.receivers import check_bus, on_the_pair, reach_on_the_pair
 from framesim.disturbance.sparks import SparkEvents
 from framesim.errors import BadArgument, check_number, check_range
 
@@ -67,7 +67,7 @@ class CanLink:
     def __post_init__(self) -> None:
         check_number("bit_rate", self.bit_rate, 1e3, 20e6, unit="bit/s")
         check_number("sample_point", self.sample_point, 0.01, 0.99)
-        check_pair(self)
+        check_bus(self)
         check_range("samples_per_bit", self.samples_per_bit, 1, 3, base="d")
         if self.samples_per_bit == 2:
             raise BadArgument(f"samples_per_bit={self.samples_per_bit!r}: must be 1 or 3")
@@ -125,7 +125,7 @@ class CanLink:
             The touched, toggled and flipped bits, as global bit indexes.
         """
         comparator = Comparator(self.bit_rate, self.dominant_volts, self.upper_volts, self.lower_volts)
-        return hits_of(on_the_pair(events, self), comparator, level_at, self.sampling, toggles=toggles)
+        return hits_of(on_the_pair(events, self, self.delay_s), comparator, level_at, self.sampling, toggles=toggles)
 
     def walk(self, ignition: "Ignition", first_bit: int, stop_bit: int, seed: int, level_at: LevelAt) -> LinkHits:
         """Return the hits of bits ``first_bit .. stop_bit - 1``, drawing the events piece by piece.
