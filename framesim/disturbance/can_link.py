@@ -8,7 +8,7 @@ import numpy.typing as npt
 
 from framesim.disturbance.comparator import Comparator, LevelAt
 from framesim.disturbance.links.compared import LinkHits, Sampling, hits_of
-from framesim.disturbance.links.receivers import check_pair, on_the_pair, reach_on_the_pair
+from framesim.disturbance.links.receivers import check_bus, on_the_pair, reach_on_the_pair
 from framesim.disturbance.rings import Rings
 from framesim.disturbance.sparks import SparkEvents
 from framesim.disturbance.transients import Transients
@@ -69,7 +69,7 @@ class CanLink:
     def __post_init__(self) -> None:
         check_number("bit_rate", self.bit_rate, 1e3, 20e6, unit="bit/s")
         check_number("sample_point", self.sample_point, 0.01, 0.99)
-        check_pair(self)
+        check_bus(self)
         check_range("samples_per_bit", self.samples_per_bit, 1, 3, base="d")
         if self.samples_per_bit == 2:
             raise BadArgument(f"samples_per_bit={self.samples_per_bit!r}: must be 1 or 3")
@@ -184,4 +184,4 @@ class CanLink:
 
     def rings(self, events: SparkEvents) -> Rings:
         """Return the rings of the events as difference voltage behind the receiver's low-pass."""
-        return on_the_pair(events, self)
+        return on_the_pair(events, self, self.delay_s)

@@ -13,7 +13,8 @@ from framesim.coverage.scenario import load_scenario
 from framesim.coverage.traffic import Traffic
 
 HOURS = 0.02
-SCENARIO = dataclasses.replace(load_scenario(None), hours=HOURS, severities=("fault",), seed=9)
+EVERY_LINK = dataclasses.replace(load_scenario(None), hours=0.004, severities=("fault",), seed=9)
+SCENARIO = dataclasses.replace(EVERY_LINK, hours=HOURS, links={}, receivers=1)
 N_SLOTS = round(HOURS * 3600 / SCENARIO.signal.every_s)
 
 
@@ -88,12 +89,12 @@ def test_the_funnel_counts_frames_with_a_touched_a_toggled_a_flipped_bit(report,
 def test_the_voltage_meets_the_very_same_events(report, events):
     times = Traffic(SCENARIO).sampled_s(0, N_SLOTS)
     silent = report.analog[0].silent
-    samples = SCENARIO.analog.sampled(events, times, SCENARIO.signal.volts_at(times), SCENARIO.seed)
+    samples = SCENARIO.analog.sampled(events, times, Traffic(SCENARIO).volts(times), SCENARIO.seed)
     assert silent.samples == N_SLOTS
     assert silent.wrong == samples.silent(SCENARIO.wrong_from_lsb)
     assert silent.off_by == {2: samples.wrong(2), 5: samples.wrong(5), 10: samples.wrong(10)}
     apart = dataclasses.replace(SCENARIO.analog, ground_resistance_ohm=0.0)
-    alone = apart.sampled(events, times, SCENARIO.signal.volts_at(times), SCENARIO.seed)
+    alone = apart.sampled(events, times, Traffic(SCENARIO).volts(times), SCENARIO.seed)
     assert silent.own_ground == alone.silent(SCENARIO.wrong_from_lsb) < silent.wrong
 
 
@@ -103,9 +104,13 @@ def test_another_limit_for_what_counts_as_wrong_is_obeyed(report):
     assert strict.analog[0].silent.wrong <= report.analog[0].silent.off_by[10]
 
 
-def test_a_run_in_other_windows_gives_the_same_report(report, monkeypatch):
-    monkeypatch.setattr("framesim.coverage.measure.WINDOW_S", 7.0)
-    assert measure_coverage(SCENARIO).to_json() == report.to_json()
+def test_a_run_in_other_windows_gives_the_same_report_for_every_link(monkeypatch):
+    monkeypatch.setattr("framesim.coverage.measure.PATTERNS", 20)
+    monkeypatch.setattr("framesim.coverage.measure.PATTERNS_BY_TABLE", 20)
+    whole = measure_coverage(EVERY_LINK)
+    assert [result.network for result in whole.frames] == ["can", "can-fd", "lin", "flexray", "ethernet", "sent"]
+    monkeypatch.setattr("framesim.coverage.measure.WINDOW_S", 3.3)
+    assert measure_coverage(EVERY_LINK).to_json() == whole.to_json()
 
 
 def test_a_channel_run_judges_the_very_flips_it_draws():

@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from framesim.disturbance.comparator import Comparator, LevelAt
 from framesim.disturbance.links.compared import LinkHits, Sampling, hits_of
-from framesim.disturbance.links.receivers import check_pair, on_the_pair, reach_on_the_pair
+from framesim.disturbance.links.receivers import check_bus, on_the_pair, reach_on_the_pair
 from framesim.disturbance.sparks import SparkEvents
 from framesim.errors import BadArgument, check_number
 
@@ -58,7 +58,7 @@ class CanFdLink:
     delay_spread_s: float = 50e-9
 
     def __post_init__(self) -> None:
-        check_pair(self)
+        check_bus(self)
         check_number("bit_rate", self.bit_rate, 1e3, 20e6, unit="bit/s")
         check_number("fast_rate", self.fast_rate, self.bit_rate, 20e6, unit="bit/s")
         if self.fast_rate % self.bit_rate:
@@ -113,7 +113,7 @@ class CanFdLink:
         """
         comparator = Comparator(self.fast_rate, self.dominant_volts, self.upper_volts, self.lower_volts)
         sampling = Sampling((self.sample_point,), share_at=share_at)
-        return hits_of(on_the_pair(events, self), comparator, level_at, sampling, toggles=toggles)
+        return hits_of(on_the_pair(events, self, self.delay_s), comparator, level_at, sampling, toggles=toggles)
 
     def describe(self) -> dict[str, Any]:
         """Return the parameters, ready for JSON."""

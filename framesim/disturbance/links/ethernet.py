@@ -50,9 +50,6 @@ class EthernetLink:
         bandwidth_hz: 3 dB bandwidth of the receiver; an estimate, half the symbol rate.
         signal_volts: difference voltage of the outer levels; from memory.
         threshold_volts: of the slicer, either way; half the signal.
-        loss_spread_db: not used, there is one receiver.
-        delay_s: how late the receiver gets the signal.
-        delay_spread_s: not used, there is one receiver.
 
     Raises:
         BadArgument: a value is out of range.
@@ -62,9 +59,6 @@ class EthernetLink:
     bandwidth_hz: float = 33e6
     signal_volts: float = 1.0
     threshold_volts: float = 0.5
-    loss_spread_db: float = 0.0
-    delay_s: float = 0.0
-    delay_spread_s: float = 0.0
 
     def __post_init__(self) -> None:
         check_pair(self)

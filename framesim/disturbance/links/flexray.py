@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 from framesim.disturbance.comparator import Comparator, LevelAt
 from framesim.disturbance.links.compared import LinkHits, Sampling, hits_of
-from framesim.disturbance.links.receivers import check_pair, on_the_pair, reach_on_the_pair
+from framesim.disturbance.links.receivers import check_bus, on_the_pair, reach_on_the_pair
 from framesim.disturbance.sparks import SparkEvents
 from framesim.errors import check_number, check_range
 
@@ -54,7 +54,7 @@ class FlexRayLink:
     delay_spread_s: float = 50e-9
 
     def __post_init__(self) -> None:
-        check_pair(self)
+        check_bus(self)
         check_number("bit_rate", self.bit_rate, 1e5, 40e6, unit="bit/s")
         check_number("signal_volts", self.signal_volts, 0.1, 10, unit="V")
         check_number("threshold_volts", self.threshold_volts, 0, self.signal_volts * 0.99, unit="V")
@@ -75,7 +75,7 @@ class FlexRayLink:
         amplitude, threshold = self.signal_volts, self.threshold_volts
         comparator = Comparator(self.bit_rate, 2 * amplitude, amplitude + threshold, amplitude - threshold)
         sampling = Sampling(tuple((sample + 0.5) / SAMPLES for sample in VOTERS), self.votes_needed)
-        return hits_of(on_the_pair(events, self), comparator, level_at, sampling, toggles=toggles)
+        return hits_of(on_the_pair(events, self, self.delay_s), comparator, level_at, sampling, toggles=toggles)
 
     def describe(self) -> dict[str, Any]:
         """Return the parameters, ready for JSON."""

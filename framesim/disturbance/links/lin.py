@@ -32,8 +32,7 @@ class LinLink:
     Attributes:
         bit_rate: bits per second.
         mutual_capacitance_f: farad; None takes the ignition's. An estimate.
-        bus_ohm: what the step decays through: the commander's pull-up; from memory 1 kohm. A driver that holds the
-            wire dominant is taken for as much, which flatters no bit that matters: steps go towards dominant.
+        bus_ohm: what the step decays through: the commander's pull-up; from memory. Taken for both levels.
         bus_farad: capacitance of the bus; an estimate, 10 nF at most.
         bandwidth_hz: 3 dB bandwidth of the receiver; an estimate.
         supply_volts: recessive level.

@@ -13,7 +13,7 @@ from framesim.errors import check_number, check_range
 if TYPE_CHECKING:
     from framesim.disturbance.ignition import Ignition
 
-__all__ = ["MOST_RECEIVERS", "check_pair", "on_the_pair", "reach_on_the_pair", "receiver_of"]
+__all__ = ["MOST_RECEIVERS", "check_bus", "check_pair", "on_the_pair", "reach_on_the_pair", "receiver_of"]
 
 MOST_RECEIVERS = 64
 
@@ -23,6 +23,9 @@ class _Pair(Protocol):
     def conversion_loss_db(self) -> float: ...
     @property
     def bandwidth_hz(self) -> float: ...
+
+
+class _Bus(_Pair, Protocol):
     @property
     def loss_spread_db(self) -> float: ...
     @property
@@ -35,13 +38,22 @@ Link = TypeVar("Link", bound=Any)
 
 
 def check_pair(link: _Pair) -> None:
-    """Raise at a value of the pair or its receivers that is out of range.
+    """Raise at a value of the pair that is out of range.
 
     Raises:
         BadArgument: it is.
     """
     check_number("conversion_loss_db", link.conversion_loss_db, 0, 120, unit="dB")
     check_number("bandwidth_hz", link.bandwidth_hz, 1e4, 1e10, unit="Hz")
+
+
+def check_bus(link: _Bus) -> None:
+    """Raise at a value of the pair or its receivers that is out of range.
+
+    Raises:
+        BadArgument: it is.
+    """
+    check_pair(link)
     check_number("loss_spread_db", link.loss_spread_db, 0, 30, unit="dB")
     check_number("delay_s", link.delay_s, 0, 1e-5, unit="s")
     check_number("delay_spread_s", link.delay_spread_s, 0, 1e-5, unit="s")
@@ -68,7 +80,7 @@ def receiver_of(link: Link, number: int, seed: int) -> Link:
     return drawn
 
 
-def on_the_pair(events: SparkEvents, link: _Pair) -> Rings:
+def on_the_pair(events: SparkEvents, link: _Pair, delay_s: float = 0.0) -> Rings:
     """Return the rings at a receiver: turned into a difference voltage, low-passed, in the time of its sent levels.
 
     The interference reaches all of the harness at once, the sent signal comes ``delay_s`` late: so, counted by the
@@ -76,7 +88,7 @@ def on_the_pair(events: SparkEvents, link: _Pair) -> Rings:
     """
     fast = events.only(*TRANSIENTS)
     return Rings.through(
-        start_s=fast.time_s - link.delay_s,
+        start_s=fast.time_s - delay_s,
         volts=fast.coupled_volts * 10 ** (-link.conversion_loss_db / 20),
         hz=fast.ring_hz,
         decay_s=fast.decay_s,
