@@ -25,6 +25,7 @@ COMMANDS: dict[str, str] = {
     "compare": "put one value on every network, and on the analog line",
     "residual": "how often a wrong frame passes as right: exact where a method reaches",
     "disturb": "flip bits of a frame and see which check speaks, and where",
+    "challenge": "test an encoder or decoder of your own, in any language",
 }
 
 BAD_INPUT, INTERRUPTED, NO_READER = 2, 130, 141
@@ -98,7 +99,7 @@ commands:
 {commands}
 
 framesim COMMAND --help explains a command. All take --json for output that machines read.
-Exit status: 0 done, 2 bad input (one line on standard error says what).
+Exit status: 0 done, 1 a challenge found something, 2 bad input (one line on standard error says what).
 """
 
 
