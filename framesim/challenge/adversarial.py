@@ -1,17 +1,19 @@
 """Wires that decoders dislike: lost step, flips that hide, frames cut short or run together, lengths that lie."""
 
 import random
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from functools import lru_cache
+from itertools import combinations
 from typing import Any
 
 from framesim.challenge.case import Case, Recipe, decode_case, sent_by
+from framesim.challenge.expected import ACCEPTED, expected_of_many
 from framesim.networks.registry import network as network_called
 from framesim.wire import WireFrame
 
 __all__ = ["KINDS", "hidden_pairs", "spoiled"]
 
-_LONG = 3_000  # wire bits; of longer frames only some places are tried
-_PLACES = 60
+_REST = 12
 _NEAR_STUFF = 6  # a flip this close to an inserted bit may make one, or unmake it
 
 
@@ -29,8 +31,9 @@ def _as_sent(network: str, sent: WireFrame, rng: random.Random) -> Iterator[Reci
 
 
 def _scattered(network: str, sent: WireFrame, rng: random.Random) -> Iterator[Recipe]:
-    for count in (1, 1, 1, 1, 1, 1, 1, 1, 2, 2, 2, 3, 3, 4, 8):
-        yield Recipe(frame=sent.frame, flips=_some(range(len(sent)), count, rng))
+    rest = _rest(network)
+    for place, count in enumerate((1, 1, 1, 1, 1, 1, 1, 1, 2, 2, 2, 3, 3, 4, 8)):
+        yield Recipe(frame=sent.frame, flips=_some(range(len(sent)), count, rng), tail=rest if place % 2 else "")
 
 
 def _burst(network: str, sent: WireFrame, rng: random.Random) -> Iterator[Recipe]:
@@ -98,41 +101,32 @@ KINDS = {
 }
 
 
-def _some(places: Any, count: int, rng: random.Random) -> tuple[int, ...]:
-    """Return ``count`` different ones of ``places``, ascending."""
-    return tuple(sorted(rng.sample(places, min(count, len(places)))))
+@lru_cache(maxsize=16)
+def _rest(network: str) -> str:
+    """Return a resting wire long enough for a frame to end one stuff bit later."""
+    return str(network_called(network).layout.idle) * _REST
 
 
-def hidden_pairs(network: str, frame: Any, *, most: int) -> list[Case]:
-    """Return flips of two bits beside inserted bits that leave the CRC right, so that another frame is accepted.
+def _some(places: Sequence[int], count: int, rng: random.Random) -> tuple[int, ...]:
+    """Return up to ``count`` different ones of ``places``, ascending."""
+    if count == 1:
+        return (places[int(rng.random() * len(places))],)
+    return tuple(sorted({places[int(rng.random() * len(places))] for _ in range(count)}))
 
-    One makes a bit into a stuff bit, the other a stuff bit into a bit; what lies between moves by one. Only for
-    networks whose receivers can be run many at once.
+
+def hidden_pairs(network: str, frame: Any) -> list[Case]:
+    """Return every pair of flips of one frame that leaves the CRC right, so that another frame is accepted.
+
+    One flip makes a bit into a stuff bit, the other a stuff bit into a bit; what lies between moves by one. All pairs
+    are tried: quick only on networks whose receivers can be run many at once.
     """
-    from framesim.challenge.expected import ACCEPTED, expected_of_many
-
     sent = sent_by(network, frame)
-    near = sorted(
-        {place for at in sent.inserted for place in range(at - _NEAR_STUFF, at + 2) if 0 <= place < len(sent)}
-    )
-    runs = [place for place in range(5, len(sent)) if len(set(sent.bits[place - 5 : place])) == 2]
-    places = sorted({*near, *runs})
-    if len(sent) > _LONG or not near:
-        return []
+    rest = _rest(network)  # a stuff bit more, and the frame ends later
     cases = [
         decode_case(
-            network,
-            Recipe(frame=frame, flips=(one, other)),
-            sent=sent,
-            origin="a pair of flips that the CRC does not see",
+            network, Recipe(frame=frame, flips=pair, tail=rest), sent=sent, origin="a pair of flips that no check sees"
         )
-        for place, other in enumerate(places)
-        for one in places[:place]
+        for pair in combinations(range(len(sent)), 2)
     ]
-    answers = expected_of_many(cases)
-    hidden = [
-        case
-        for case, answer in zip(cases, answers, strict=True)
-        if answer.verdict == ACCEPTED and answer.frame != frame
-    ]
-    return hidden[:most]
+    answers = zip(cases, expected_of_many(cases), strict=True)
+    return [case for case, answer in answers if answer.verdict == ACCEPTED and answer.frame != frame]

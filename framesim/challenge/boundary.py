@@ -121,7 +121,7 @@ def boundary_frames(network: str) -> tuple[Any, ...]:
         )
     frame_type = network_called(network).frame_type
     made = (frame_type(**values) for values in _EDGES[network](network))
-    return tuple(dict.fromkeys(made))
+    return tuple({repr(frame): frame for frame in made}.values())  # equal frames may be sent differently
 
 
 def random_frame(network: str, rng: random.Random) -> Any:
@@ -137,27 +137,33 @@ def random_frame(network: str, rng: random.Random) -> Any:
 
 def _drawn(network: str, shape: Any, rng: random.Random) -> Any:
     values: dict[str, Any] = {}
-    for name, most in _most(network).items():
+    for name, most in _most(network)[_flags(shape)].items():
         value = getattr(shape, name)
         if isinstance(value, bytes):
             values[name] = rng.randbytes(len(value))
         elif isinstance(value, tuple):
             values[name] = tuple(rng.randrange(16) for _ in value)
-        elif isinstance(value, int) and name not in ("dlc", "ethertype"):
+        elif isinstance(value, int) and name not in ("dlc", "ethertype"):  # these say how long the payload is
             values[name] = rng.randint(0, most)
-    values.pop("dlc", None)
     return dataclasses.replace(shape, **values)
 
 
+def _flags(frame: Any) -> tuple[Any, ...]:
+    """Return what makes two frames of one shape, as far as numbers are concerned: flags and choices."""
+    values = (getattr(frame, field.name) for field in dataclasses.fields(frame))
+    return tuple(value for value in values if isinstance(value, bool | str | None))
+
+
 @lru_cache(maxsize=16)
-def _most(network: str) -> dict[str, int]:
-    """Return the largest value of each field that is a number, bytes or nibbles, over all edges; flags stay."""
-    most: dict[str, int] = {}
+def _most(network: str) -> dict[tuple[Any, ...], dict[str, int]]:
+    """Return for each shape the largest value of each field that is a number; 0 for bytes and nibbles."""
+    shapes: dict[tuple[Any, ...], dict[str, int]] = {}
     for frame in boundary_frames(network):
+        most = shapes.setdefault(_flags(frame), {})
         for field in dataclasses.fields(frame):
             value = getattr(frame, field.name)
             if isinstance(value, bytes | tuple):
                 most[field.name] = 0
             elif isinstance(value, int) and not isinstance(value, bool):
                 most[field.name] = max(most.get(field.name, 0), value)
-    return most
+    return shapes

@@ -1,10 +1,13 @@
 """One question to a codec, and how it was made, so that it can be made simpler."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
+from bitarray import bitarray
+
 from framesim.networks.encoder import encode_with
-from framesim.networks.network import Network
+from framesim.networks.registry import configured
 from framesim.networks.registry import network as network_called
 from framesim.wire import WireFrame
 
@@ -64,10 +67,29 @@ class Case:
         return self.recipe is not None and self.recipe.plain
 
 
-def sent_by(network: str | Network, frame: Any) -> WireFrame:
-    """Return ``frame`` on the wire of exactly this network or configuration."""
-    found = network_called(network) if isinstance(network, str) else network
-    return encode_with(found if found.configured_for is None else found.configured_for(frame), frame)
+class _Same:
+    """A frame as a key: itself, not its equals, for frames may be equal and yet be sent differently."""
+
+    __slots__ = ("frame",)
+
+    def __init__(self, frame: Any) -> None:
+        self.frame = frame
+
+    def __hash__(self) -> int:
+        return id(self.frame)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Same) and other.frame is self.frame
+
+
+def sent_by(network: str, frame: Any) -> WireFrame:
+    """Return ``frame`` on the wire of this network, configured as the frame's receivers are."""
+    return _sent(network, _Same(frame))
+
+
+@lru_cache(maxsize=2048)
+def _sent(network: str, key: _Same) -> WireFrame:
+    return encode_with(configured(network_called(network), key.frame), key.frame)
 
 
 def decode_case(network: str, recipe: Recipe, *, sent: WireFrame | None = None, origin: str = "") -> Case:
@@ -79,10 +101,16 @@ def decode_case(network: str, recipe: Recipe, *, sent: WireFrame | None = None, 
         sent: the frame on the wire, if it is at hand.
         origin: where the case comes from.
     """
-    wire = (sent or sent_by(network, recipe.frame)).flipped(recipe.flips).to01()
-    idle = str(network_called(network).layout.idle)
-    bits = idle * recipe.lead + wire[: recipe.keep] + recipe.tail
-    return Case(mode="decode", network=network, bits=bits, recipe=recipe, origin=origin)
+    whole = sent or sent_by(network, recipe.frame)
+    bits = bitarray(whole.bits)
+    for flip in recipe.flips:
+        bits.invert(flip)
+    wire = bits.to01()
+    if recipe.keep is not None:
+        wire = wire[: recipe.keep]
+    if recipe.lead:
+        wire = str(network_called(network).layout.idle) * recipe.lead + wire
+    return Case(mode="decode", network=network, bits=wire + recipe.tail, recipe=recipe, origin=origin)
 
 
 def wire_case(network: str, bits: str, *, origin: str = "") -> Case:

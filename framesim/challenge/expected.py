@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING, Any
 
 from bitarray import bitarray
 
-from framesim.challenge.case import Case, sent_by
+from framesim.challenge.case import Case, Recipe, sent_by
 from framesim.challenge.protocol import flat_frame
 from framesim.errors import NotFeasible
 from framesim.judging import receive
+from framesim.linecoding.coding import PLAIN
 from framesim.networks.network import Network
 from framesim.networks.receiver import Reception
 from framesim.networks.registry import network as network_called
-from framesim.networks.registry import network_of
 
 if TYPE_CHECKING:
     from framesim.networks.automaton import Tables
@@ -65,7 +65,7 @@ def verdict_of(reception: Reception) -> Expected:
 def expected(case: Case) -> Expected:
     """Return the right answer to ``case``."""
     if case.mode == "encode":
-        return Expected(bits=sent_by(network_of(case.frame), case.frame).bits.to01())
+        return Expected(bits=sent_by(case.network, case.frame).bits.to01())
     return verdict_of(receive(bitarray(case.bits), case.network))
 
 
@@ -98,8 +98,8 @@ def _tables(network: Network) -> "Tables | None":
 def _by_lanes(network: Network, tables: "Tables", cases: Sequence[Case]) -> list[Expected | None]:
     """Return the answers that need no frame read back, and None for the others.
 
-    The lanes say when a frame is valid but not what it holds. Where no bit differs from what was sent, it holds what
-    was sent; else the reference reads it.
+    The lanes say when a frame is valid but not what it holds. Where no bit of the content was flipped, it holds
+    what was sent; else the reference reads it.
     """
     import numpy as np
 
@@ -110,7 +110,7 @@ def _by_lanes(network: Network, tables: "Tables", cases: Sequence[Case]) -> list
     idle = network.layout.idle
     padded = "".join(case.bits.ljust(longest, str(idle)) for case in cases).encode("ascii")
     rows = np.frombuffer(padded, np.uint8).reshape(len(cases), longest) - np.uint8(ord("0"))
-    verdicts = receive_lanes(tables, rows, idle=idle)
+    verdicts = receive_lanes(tables, rows, idle=idle, rest_bits=0, first_only=True)
     first = verdicts.first.astype(np.int64)
     at = np.where(first < 0, NEVER, verdicts.spoke_at[np.arange(len(cases)), first]).tolist()
     checks, valid = first.tolist(), verdicts.valid_at.tolist()
@@ -122,9 +122,23 @@ def _by_lanes(network: Network, tables: "Tables", cases: Sequence[Case]) -> list
         if at[row] < n_bits:
             answers.append(Expected(verdict=REJECTED, check=words[checks[row]], at=at[row]))
         elif valid[row] < n_bits:
-            recipe = case.recipe
-            known = recipe is not None and not recipe.flips and not recipe.lead
-            answers.append(Expected(verdict=ACCEPTED, frame=recipe.frame) if recipe and known else None)
+            untouched = case.recipe is not None and _content_untouched(network, case.recipe)
+            answers.append(Expected(verdict=ACCEPTED, frame=case.frame) if untouched else None)
         else:
             answers.append(none)
     return answers
+
+
+def _content_untouched(network: Network, recipe: Recipe) -> bool:
+    """Tell whether every flip lies behind all that is read as content, checked by a code, or line-coded."""
+    if not recipe.flips:
+        return True
+    sent = sent_by(network.name, recipe.frame)
+    rows, places = network.layout.fields, network.layout.place
+    fields = [rows[places[name]] for name in sent.fields]
+    last = max(
+        span.stop
+        for field, span in zip(fields, sent.spans, strict=True)
+        if field.level is None or field.coding is not PLAIN
+    )
+    return recipe.flips[0] >= last

@@ -5,7 +5,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import NamedTuple
 
 from framesim.challenge.case import Case, sent_by
-from framesim.networks.registry import network_of
 
 __all__ = ["common_ground", "features"]
 
@@ -30,17 +29,19 @@ def features(case: Case) -> dict[str, float]:
     for field in dataclasses.fields(frame):
         value = getattr(frame, field.name)
         if isinstance(value, bytes | tuple):
-            found[f"the number of elements in {field.name}"] = len(value)
-        elif isinstance(value, bool | int):
+            found[f"the length of {field.name}"] = len(value)
+        elif isinstance(value, bool):
+            found[f"{field.name} is set"] = value
+        elif isinstance(value, int):
             found[field.name] = value
-        elif value in ("classic", "enhanced", "recommended", "legacy"):
-            found[f"{field.name} {value}"] = True
-    sent = sent_by(network_of(frame), frame)
+        elif isinstance(value, str):
+            found[f"{field.name} is {value}"] = True
+    sent = sent_by(case.network, frame)
     inserted = set(sent.inserted)
     if len(inserted) < len(sent) // 6:  # rare enough to be worth telling
         for span in sent.spans:
             if span.stop - 1 in inserted:
-                found[f"an inserted bit after the last bit of {span.name}"] = True
+                found[f"there is an inserted bit after the last bit of {span.name}"] = True
     return found
 
 
@@ -81,8 +82,8 @@ def _splits(bad: Sequence[Mapping[str, float]], good: Sequence[Mapping[str, floa
 
 
 def _words(name: str, low: float, high: float) -> str:
-    if name.startswith("an inserted bit"):
-        return f"there is {'' if low >= 1 else 'not '}{name}"
+    if " is " in name:
+        return name if low >= 1 else name.replace(" is ", " is not ", 1).replace("is not an ", "is no ")
     if high == float("inf"):
-        return f"{name} is {low:g} or more" if low > 1 else f"{name} is not 0" if low else name
+        return f"{name} is {low:g} or more" if low > 1 else f"{name} is not 0"
     return f"{name} is {high:g} or less" if high > 0 else f"{name} is 0"

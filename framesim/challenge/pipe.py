@@ -9,14 +9,14 @@ from time import monotonic
 
 from framesim.challenge.case import Case
 from framesim.challenge.endpoint import Reply, Stopped
-from framesim.challenge.protocol import LONGEST_LINE, Trouble, case_line, read_answer
+from framesim.challenge.protocol import LONGEST_LINE, OTHER_CASE, Trouble, case_line, read_answers
 from framesim.errors import BadArgument, check_number
 
 __all__ = ["CommandEndpoint"]
 
 _CHUNK = 1 << 16
 _KEPT = 2_000  # bytes of standard error that are kept
-_MOST_DEATHS, _MOST_HANGS = 100, 3
+_MOST_DEATHS, _MOST_HANGS, _MOST_SLIPS = 40, 3, 3
 _LEAVE_SECONDS = 2.0  # how long a command may take to end once its input has ended
 
 
@@ -38,8 +38,9 @@ class CommandEndpoint:
         self._command = list(command)
         self._timeout = timeout
         self._asked = 0
-        self._deaths = self._hangs = 0
-        self._notes: list[Trouble] = []
+        self._deaths = self._hangs = self._slips = 0
+        self._held_back = False
+        self._notes: dict[str, Trouble] = {}
         self._process: subprocess.Popen[bytes] | None = None
         self._start()
 
@@ -54,13 +55,12 @@ class CommandEndpoint:
             self._give_up_if_hopeless(replies)
             fresh, trouble = self._exchange(cases[len(replies) :])
             replies += fresh
-            if trouble is not None:
-                alone = len(fresh) == 0 and len(cases) == len(replies) + 1
-                self._kill()
-                if alone or len(replies) == len(cases):
-                    replies += [trouble][: len(cases) - len(replies)]
-                    continue
-                replies.append(self._suspect(cases[len(replies)], trouble))
+            if trouble is None:
+                continue
+            self._kill()
+            alone = not fresh and len(cases) - len(replies) == 1
+            answered_by_itself = alone or self._held_back or trouble.words == OTHER_CASE
+            replies.append(trouble if answered_by_itself else self._suspect(cases[len(replies)], trouble))
         return replies
 
     def _suspect(self, case: Case, trouble: Trouble) -> Reply:
@@ -69,13 +69,16 @@ class CommandEndpoint:
         if again is not None:
             self._kill()
             return again
-        words = f"{trouble.words}, though not when asked the same case alone"
-        self._notes.append(Trouble(words=words, detail=trouble.detail))
+        self._note(f"{trouble.words}, though not when asked the same case alone", trouble.detail)
         return fresh[0]
 
     def _give_up_if_hopeless(self, replies: list[Reply]) -> None:
+        if self._slips >= _MOST_SLIPS:
+            raise Stopped(replies, f"{self._slips} times its answers did not keep step with the questions")
         if self._hangs >= _MOST_HANGS or self._deaths >= _MOST_DEATHS:
             raise Stopped(replies, f"it died {self._deaths} and hung {self._hangs} times")
+        if self._held_back:
+            raise Stopped(replies, "it holds its answers back")
 
     def finish(self) -> list[Trouble]:
         """End the command's input, wait for its end, and return what was wrong with the whole run."""
@@ -88,12 +91,14 @@ class CommandEndpoint:
             surplus, ended = self._drain(_LEAVE_SECONDS)
             if surplus.strip():
                 lines = len(surplus.strip().splitlines())
-                words = "writes more lines than it was asked cases"
-                self._notes.append(Trouble(words=words, detail=f"{lines} too many"))
+                self._note("writes more lines than it was asked cases", f"{lines} too many")
             if not ended:
-                self._notes.append(Trouble(words="does not end when its input ends"))
+                self._note("does not end when its input ends")
         self._kill()
-        return self._notes
+        return list(self._notes.values())
+
+    def _note(self, words: str, detail: str = "") -> None:
+        self._notes.setdefault(words, Trouble(words=words, detail=detail))
 
     def close(self) -> None:
         """Stop the command."""
@@ -169,17 +174,17 @@ class CommandEndpoint:
                         *lines, unread = (unread + chunk).split(b"\n")
                         if len(unread) > LONGEST_LINE:
                             return answers, self._gone(f"writes a line of more than {LONGEST_LINE:,} characters")
-                        for line in lines[: len(cases) - len(answers)]:
-                            answer = read_answer(line, first + len(answers))
-                            if isinstance(answer, Trouble) and answer.words.startswith("answers another"):
-                                self._deaths += 1
+                        due = lines[: len(cases) - len(answers)]
+                        fresh = read_answers(due, first + len(answers))
+                        for answer in fresh:
+                            if isinstance(answer, Trouble) and answer.words == OTHER_CASE:
+                                self._slips += 1
                                 return answers, answer
                             answers.append(answer)
                         if lines:
                             since = monotonic()
                         if len(answers) == len(cases):
-                            kept = lines[len(lines) - _surplus(lines, answers, len(cases)) :]
-                            unread = b"\n".join([*kept, unread])
+                            unread = b"\n".join([*lines[len(due) :], unread])
         self._unread = unread
         return answers, None
 
@@ -193,7 +198,7 @@ class CommandEndpoint:
     def _gone(self, words: str, detail: str = "") -> Trouble:
         self._deaths += 1
         last = self._complaint.decode("utf-8", errors="replace").strip().splitlines()
-        return Trouble(words=words, detail="; ".join(filter(None, [detail, *last[-1:]])))
+        return Trouble(words=words, detail="; ".join(filter(None, [detail, *last[-1:]])), costly=True)
 
     def _died(self) -> Trouble:
         """Standard output has ended: tell how the command ended, if it did."""
@@ -219,10 +224,10 @@ class CommandEndpoint:
         with suppress(OSError):
             process.stdin.close()
         rest, _ = self._drain(min(self._timeout, _LEAVE_SECONDS))
-        if rest.count(b"\n") >= 1:
-            self._hangs = _MOST_HANGS
-            return Trouble(words="holds its answers back: flush standard output after each line")
-        return Trouble(words="hangs", detail=f"no answer within {self._timeout:g} s")
+        if b"\n" in rest:
+            self._held_back = True
+            return Trouble(words="holds its answers back: flush standard output after each line", costly=True)
+        return Trouble(words="hangs", detail=f"no answer within {self._timeout:g} s", costly=True)
 
     def _drain(self, seconds: float) -> tuple[bytes, bool]:
         """Read what is left on standard output; return it, and whether it ended in time."""
@@ -241,11 +246,6 @@ class CommandEndpoint:
                         return taken, process.poll() is not None
                     taken += chunk or b""
         return taken, False
-
-
-def _surplus(lines: list[bytes], answers: list[Reply], due: int) -> int:
-    """Return how many of ``lines`` came after the last answer that was due."""
-    return 0 if len(answers) < due else max(0, len(lines) - due)
 
 
 def _has_more(descriptor: int) -> bool:

@@ -2,13 +2,15 @@
 
 import dataclasses
 import json
+from collections.abc import Sequence
 from typing import Any
 
 from framesim.challenge.case import Case
 
-__all__ = ["LONGEST_LINE", "Trouble", "case_line", "flat_frame", "read_answer"]
+__all__ = ["LONGEST_LINE", "OTHER_CASE", "Trouble", "case_line", "flat_frame", "read_answers"]
 
 LONGEST_LINE = 1_000_000  #: characters of one answer; the longest right one is far shorter
+OTHER_CASE = "answers another case than the one that is due"
 _SHOWN = 60
 
 
@@ -19,10 +21,12 @@ class Trouble:
     Attributes:
         words: what it did instead, for a table: equal words are one finding.
         detail: more of it: an exit status, the first characters of garbage, the last words on standard error.
+        costly: it died of it, or hung.
     """
 
     words: str
     detail: str = ""
+    costly: bool = False
 
 
 def flat_frame(frame: Any) -> dict[str, Any]:
@@ -46,20 +50,40 @@ def case_line(number: int, case: Case) -> bytes:
     return f"{head},{json.dumps(flat_frame(case.frame), separators=(',', ':'))[1:]}\n".encode("ascii")
 
 
-def read_answer(line: bytes, number: int) -> dict[str, Any] | Trouble:
-    """Return the answer to case ``number``, or what is wrong with the line."""
-    try:
-        answer = json.loads(line)
+def read_answers(lines: Sequence[bytes], first: int) -> list[dict[str, Any] | Trouble]:
+    """Return the answers to the cases from number ``first`` on, each or what is wrong with its line."""
+    try:  # all at once; a line that is not one JSON value makes the count differ, or the whole unreadable
+        values = json.loads(b"[" + b",".join(lines) + b"]")
     except (ValueError, RecursionError):
+        values = []
+    if len(values) != len(lines):
+        values = [_value(line) for line in lines]
+    return [
+        value if type(value) is dict and value.get("case") == number else _wrong(value, line, number)
+        for number, (value, line) in enumerate(zip(values, lines, strict=True), first)
+    ]
+
+
+class _NoJson:
+    """Stands for a line that is no JSON."""
+
+
+def _value(line: bytes) -> Any:
+    try:
+        return json.loads(line)
+    except (ValueError, RecursionError):
+        return _NoJson()
+
+
+def _wrong(value: Any, line: bytes, number: int) -> Trouble:
+    if isinstance(value, _NoJson):
         return Trouble(words="answers with something that is no JSON", detail=_start(line))
-    if not isinstance(answer, dict):
+    if not isinstance(value, dict):
         return Trouble(words="answers with something that is no JSON object", detail=_start(line))
-    told = answer.get("case")
+    told = value.get("case")
     if type(told) is not int:
         return Trouble(words="answers without the number of the case", detail=_start(line))
-    if told != number:
-        return Trouble(words="answers another case than the one that is due", detail=f"{told} where {number} was due")
-    return answer
+    return Trouble(words=OTHER_CASE, detail=f"{told} where {number} was due")
 
 
 def _start(line: bytes) -> str:

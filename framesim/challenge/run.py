@@ -2,71 +2,32 @@
 
 from collections.abc import Callable, Iterator
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import replace
 from itertools import islice
 from typing import Any
 
-from framesim.challenge.case import Case
-from framesim.challenge.endpoint import Endpoint, Reply, Stopped
-from framesim.challenge.expected import Expected, expected, expected_of_many
+from framesim.challenge.case import Case, decode_case
+from framesim.challenge.endpoint import Endpoint, Stopped
+from framesim.challenge.expected import expected, expected_of_many
 from framesim.challenge.explain import common_ground
 from framesim.challenge.guess import find_case
+from framesim.challenge.ledger import Kind, Ledger, rule_broken, shown
 from framesim.challenge.protocol import Trouble
 from framesim.challenge.report import Finding, Report
 from framesim.challenge.shrink import shrink
 from framesim.challenge.streams import cases as stream
 from framesim.challenge.streams import modes_of
-from framesim.challenge.symptom import symptom
+from framesim.challenge.symptom import TOLERANCE
 
 __all__ = ["Watch", "run_challenge"]
 
 Watch = Callable[[float, str], None]
 
-_BATCH = 4096
-_SHRUNK = 8  # kinds of failure that are made simple; of further ones the first case stands as it is
+_BATCH = 8192
+_SIMPLE = 8  # kinds of failure that are made simple; of further ones the first case stands as it is
 _ATTEMPTS = 300
 _COSTLY_ATTEMPTS = 12  # where a failure kills the command or waits for a time-out
-_KEPT = 400  # cases kept of each kind, and of those answered right
 _GUESSES = 400  # examples that hypothesis may draw, at most
-
-
-@dataclass(slots=True, kw_only=True)
-class _Kind:
-    """One kind of failure while the challenge runs."""
-
-    count: int = 0
-    cases: list[Case] = field(default_factory=list)
-    plain: bool = False
-    costly: bool = False
-    simple: Case | None = None
-    got: Any = None
-
-
-class _Ledger:
-    """What was asked and what was wrong with it."""
-
-    def __init__(self) -> None:
-        self.asked = 0
-        self.kinds: dict[str, _Kind] = {}
-        self.right: list[Case] = []
-
-    def note(self, case: Case, rule: str | None, reply: Reply, *, costly: bool) -> None:
-        """Book one answer."""
-        self.asked += 1
-        if rule is None:
-            if len(self.right) < _KEPT * 4 and case.plain:
-                self.right.append(case)
-            return
-        kind = self.kinds.setdefault(rule, _Kind())
-        kind.count += 1
-        kind.costly |= costly
-        if kind.got is None or (case.plain and not kind.plain):
-            kind.got = _shown(reply)
-        if case.plain and not kind.plain:
-            kind.plain = True
-            kind.cases.insert(0, case)
-        elif len(kind.cases) < _KEPT:
-            kind.cases.append(case)
 
 
 def run_challenge(
@@ -74,113 +35,135 @@ def run_challenge(
 ) -> Report:
     """Challenge whoever answers at ``endpoint``, and stop it afterwards.
 
+    An interruption from the keyboard ends it; what is known by then is reported.
+
     Raises:
         BadArgument: an argument out of range.
-        KeyboardInterrupt: never: what is known by then is reported.
     """
-    ledger, stopped = _Ledger(), ""
-    troubles: list[Trouble] = []
+    ledger, stopped = Ledger(), ""
     try:
         guesses = min(_GUESSES, cases // 10)
+        modes = modes_of(mode)
         listed = stream(network, mode=mode, seed=seed, count=cases - guesses)
         try:
             _ask_all(endpoint, ledger, listed, cases, watch)
-            for each in modes_of(mode):
-                _guess(endpoint, ledger, network, each, seed=seed, examples=max(1, guesses // len(modes_of(mode))))
-            _shrink_all(endpoint, ledger, watch)
-            troubles = endpoint.finish()
+            for each in modes:
+                _guess(endpoint, ledger, network, each, seed=seed, examples=guesses // len(modes))
+            _make_simple(endpoint, ledger, watch)
         except Stopped as stop:
             stopped = stop.reason
         except KeyboardInterrupt:
             stopped = "interrupted"
-        findings = _findings(ledger, troubles)
+        findings = _findings(ledger, endpoint.finish())
     finally:
         endpoint.close()
     return Report(network=network, mode=mode, seed=seed, asked=ledger.asked, findings=findings, stopped=stopped)
 
 
-def _ask_all(endpoint: Endpoint, ledger: _Ledger, listed: Iterator[Case], total: int, watch: Watch | None) -> None:
+def _ask_all(endpoint: Endpoint, ledger: Ledger, listed: Iterator[Case], total: int, watch: Watch | None) -> None:
     while batch := list(islice(listed, _BATCH)):
         wants = expected_of_many(batch)
+        stop = None
         try:
             replies = endpoint.ask(batch)
-        except Stopped as stop:
-            _book(ledger, batch, wants, stop.replies)
-            raise
-        _book(ledger, batch, wants, replies)
+        except Stopped as stopped:
+            stop, replies = stopped, stopped.replies
+        for case, want, reply in zip(batch, wants, replies, strict=False):
+            ledger.note(case, want, reply)
+        if stop is not None:
+            raise stop
         if watch is not None:
             watch(min(1.0, ledger.asked / total), "asking")
 
 
-def _book(ledger: _Ledger, batch: list[Case], wants: list[Expected], replies: list[Reply]) -> None:
-    for case, want, reply in zip(batch, wants, replies, strict=False):
-        rule, costly = _rule(case, want, reply)
-        ledger.note(case, rule, reply, costly=costly)
+class _Hunt:
+    """Tells hypothesis whether a case fails in a way that the ledger does not know; the first such way is pinned."""
+
+    def __init__(self, endpoint: Endpoint, ledger: Ledger) -> None:
+        self._endpoint = endpoint
+        self._ledger = ledger
+        self.rule: str | None = None
+        self.got: Any = None
+        self.stop: Stopped | None = None
+        self._told: dict[str, bool] = {}  # a codec that answers the same case in two ways must not confuse hypothesis
+
+    def __call__(self, case: Case) -> bool:
+        key = case.bits if case.mode == "decode" else repr(case.frame)
+        if key not in self._told:
+            self._told[key] = self._fails(case)
+        return self._told[key]
+
+    def _fails(self, case: Case) -> bool:
+        if self.stop is not None:
+            return False
+        try:
+            reply = self._endpoint.ask([case])[0]
+        except Stopped as stop:  # hypothesis must not see it: it would take it for a failure of its test
+            self.stop = stop
+            return False
+        if self.rule is None:
+            self._ledger.asked += 1
+        rule = rule_broken(case, expected(case), reply)
+        if rule is None or rule in self._ledger.kinds or rule != (self.rule or rule):
+            return False
+        self.rule, self.got = rule, shown(reply)
+        return True
 
 
-def _rule(case: Case, want: Expected, reply: Reply) -> tuple[str | None, bool]:
-    """Return which rule a reply breaks, if any, and whether asking again is costly."""
-    if isinstance(reply, Trouble):
-        return reply.words, reply.words in ("hangs", "crashes") or "before it has answered" in reply.words
-    return symptom(case, want, reply), False
-
-
-def _guess(endpoint: Endpoint, ledger: _Ledger, network: str, mode: str, *, seed: int, examples: int) -> None:
+def _guess(endpoint: Endpoint, ledger: Ledger, network: str, mode: str, *, seed: int, examples: int) -> None:
     """Let hypothesis look for kinds of failure not seen yet, one after the other."""
-    for turn in range(_SHRUNK):
-        pinned: list[str] = []
-        got: list[Any] = []
-        known = set(ledger.kinds)
-
-        def fails_anew(case: Case, pinned: list[str] = pinned, known: set[str] = known, got: list[Any] = got) -> bool:
-            reply = endpoint.ask([case])[0]
-            rule, costly = _rule(case, expected(case), reply)
-            if not pinned:
-                ledger.asked += 1
-            if rule is None or rule in known or costly:
-                return False
-            if not pinned:
-                pinned.append(rule)
-            if rule == pinned[0]:
-                got.append(_shown(reply))
-            return rule == pinned[0]
-
-        found = find_case(network, mode, fails_anew, seed=seed + turn, examples=examples)
-        if found is None or not pinned:
+    for turn in range(_SIMPLE):
+        if examples < 1 or any(kind.costly for kind in ledger.kinds.values()):
             return
-        ledger.kinds[pinned[0]] = _Kind(count=1, cases=[found], plain=found.plain, simple=found, got=got[-1])
-        examples = max(1, examples // 2)
+        hunt = _Hunt(endpoint, ledger)
+        found = find_case(network, mode, hunt, seed=seed + turn, examples=examples)
+        if hunt.stop is not None:
+            raise hunt.stop
+        if found is None or hunt.rule is None:
+            return
+        ledger.kinds[hunt.rule] = Kind(count=1, cases=[found], plain=found.plain, simple=found, got=hunt.got)
+        examples //= 2
 
 
-def _shrink_all(endpoint: Endpoint, ledger: _Ledger, watch: Watch | None) -> None:
-    for place, (rule, kind) in enumerate(_ranked(ledger)[:_SHRUNK]):
+def _make_simple(endpoint: Endpoint, ledger: Ledger, watch: Watch | None) -> None:
+    for place, (rule, kind) in enumerate(ledger.ranked()[:_SIMPLE]):
         if watch is not None:
-            watch(place / _SHRUNK, "making simple")
+            watch(place / _SIMPLE, "making simple")
 
-        def fails(case: Case, rule: str = rule, kind: _Kind = kind) -> bool:
+        def fails(case: Case, rule: str = rule, kind: Kind = kind) -> bool:
             reply = endpoint.ask([case])[0]
-            same = _rule(case, expected(case), reply)[0] == rule
+            same = rule_broken(case, expected(case), reply) == rule
             if same:
-                kind.simple, kind.got = case, _shown(reply)
+                kind.simple, kind.got = case, shown(reply)
             return same
 
         with suppress(Stopped):  # what is simple by then has been kept
             shrink(kind.simple or kind.cases[0], fails, attempts=_COSTLY_ATTEMPTS if kind.costly else _ATTEMPTS)
+            _acquit(endpoint, ledger, rule)
 
 
-def _ranked(ledger: _Ledger) -> list[tuple[str, _Kind]]:
-    """Return the kinds of failure: those on undisturbed frames first, then the frequent ones."""
-    return sorted(ledger.kinds.items(), key=lambda item: (not item[1].plain, -item[1].count, item[0]))
+def _acquit(endpoint: Endpoint, ledger: Ledger, rule: str) -> None:
+    """Book a refusal that was put down to a tolerated bit elsewhere, if the frame is refused without that bit too."""
+    kind = ledger.kinds[rule]
+    case = kind.simple
+    if not rule.endswith(TOLERANCE) or case is None or case.recipe is None:
+        return
+    plain = decode_case(case.network, replace(case.recipe, flips=()), origin=case.origin)
+    other = rule_broken(plain, expected(plain), endpoint.ask([plain])[0])
+    if other is not None and other in ledger.kinds:
+        ledger.kinds[other].count += kind.count
+        del ledger.kinds[rule]
 
 
-def _findings(ledger: _Ledger, troubles: list[Trouble]) -> tuple[Finding, ...]:
+def _findings(ledger: Ledger, troubles: list[Trouble]) -> tuple[Finding, ...]:
     found = []
-    for rule, kind in _ranked(ledger):
+    for rule, kind in ledger.ranked():
         case = kind.simple or kind.cases[0]
+        where = common_ground([each for each in kind.cases if each.plain], ledger.right) if kind.plain else ""
         found.append(
             Finding(
                 rule=rule,
-                where=common_ground([case for case in kind.cases if case.plain], ledger.right) if kind.plain else "",
+                where=where,
                 count=kind.count,
                 case=case,
                 want=expected(case),
@@ -189,9 +172,3 @@ def _findings(ledger: _Ledger, troubles: list[Trouble]) -> tuple[Finding, ...]:
             )
         )
     return (*found, *(Finding(rule=trouble.words, got=trouble.detail or None) for trouble in troubles))
-
-
-def _shown(reply: Reply) -> Any:
-    if isinstance(reply, Trouble):
-        return f"{reply.words}: {reply.detail}" if reply.detail else reply.words
-    return {key: value for key, value in reply.items() if key != "case"}

@@ -14,10 +14,12 @@ from framesim.networks.registry import network_of
 from framesim.networks.transitions import HUNTING
 from framesim.words import Check
 
-__all__ = ["symptom", "tolerated"]
+__all__ = ["TOLERANCE", "symptom", "tolerated"]
 
 _CHECKS = frozenset(check.value for check in Check)
 _ABSENT = object()
+_AGREE = 8  # so many bits must agree again for a bit to count as left out or sent too many
+TOLERANCE = ", where a receiver takes either level"  #: ends what is put down to a bit that may have either level
 
 
 def symptom(case: Case, want: Expected, got: Mapping[str, Any]) -> str | None:
@@ -111,7 +113,7 @@ def _refused(case: Case, want: Expected, got: Mapping[str, Any]) -> str:
     """Say why a right frame may have been refused: the bits of it that may have either level come first."""
     either = tolerated(case, want)
     if either:
-        return f"takes the {' and the '.join(either)} as an error where a receiver takes either level"
+        return f"takes the {' and the '.join(either)} as an error{TOLERANCE}"
     if got.get("verdict") == INCOMPLETE:
         return "comes to no verdict on a right frame"
     says = f", saying {_said(got)}" if got.get("check") else ""
@@ -119,16 +121,26 @@ def _refused(case: Case, want: Expected, got: Mapping[str, Any]) -> str:
 
 
 def tolerated(case: Case, want: Expected) -> tuple[str, ...]:
-    """Return the fields of an accepted frame in which the wire differs from what a sender puts out."""
+    """Return the fields of an accepted frame in which the wire has another level than a sender's, as it may.
+
+    Nothing if the wire differs elsewhere too.
+    """
     sent = sent_by(case.network, want.frame) if network_of(want.frame).name == case.network else None
     if sent is None:
         return ()
     idle = str(network_called(case.network).layout.idle)
     seen = case.bits.lstrip(idle)
     own = sent.bits.to01()
-    differing = [place for place, (one, other) in enumerate(zip(own, seen, strict=False)) if one != other]
-    names = tuple(dict.fromkeys(sent.span_at(place).name for place in differing))
-    return names if len(names) <= 2 else ()  # more: a stuff bit moved, and everything after it with it
+    rows = network_called(case.network).layout
+    names: dict[str, None] = {}
+    for place, (one, other) in enumerate(zip(own, seen, strict=False)):
+        if one != other:
+            span = sent.span_at(place)
+            field = rows.fields[rows.place[sent.fields[sent.spans.index(span)]]]
+            if field.level is None or field.check is not None or field.elastic:
+                return ()  # more differs than what may have either level: a stuff bit moved, or two frames run together
+            names[span.name] = None
+    return tuple(names)
 
 
 def _field_at(case: Case, at: Any) -> str:
@@ -151,18 +163,19 @@ def _encoded(case: Case, want: Expected, got: Mapping[str, Any]) -> str | None:
         return None
     if not isinstance(bits, str) or set(bits) - {"0", "1"}:
         return "answers without bits: a text of 0 and 1"
-    sent = sent_by(network_of(case.frame), case.frame)
+    sent = sent_by(case.network, case.frame)
     own = want.bits
     place = next((at for at, (one, other) in enumerate(zip(own, bits, strict=False)) if one != other), None)
     if place is None:
         if len(bits) > len(own):
             return "sends bits after the end of the frame"
         return f"stops too early, in {sent.span_at(len(bits)).name}"
+    for omitted in reversed([at for at in sent.inserted if at <= place]):
+        if (own[:omitted] + own[omitted + 1 :]).startswith(bits[: place + _AGREE]):
+            span = sent.span_at(omitted)
+            where = "the inserted bit after the last bit of" if omitted == span.stop - 1 else "an inserted bit in"
+            return f"leaves out {where} {span.name}"
     span = sent.span_at(place)
-    if place in sent.inserted:
-        if place == span.stop - 1:
-            return f"leaves out the inserted bit after the last bit of {span.name}"
-        return f"leaves out an inserted bit, in {span.name}"
-    if len(bits) > len(own) and bits[place + 1 : place + 9] == own[place : place + 8]:
+    if len(bits) > len(own) and bits[place + 1 :][:_AGREE] == own[place:][:_AGREE]:
         return f"sends a bit too many, in {span.name}"
     return f"sends a wrong bit, in {span.name}"

@@ -1,8 +1,10 @@
 """``framesim challenge``: somebody else's encoder or decoder, behind a pipe."""
 
 import json
+import os
 from collections.abc import Sequence
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
 
 from framesim.cli.frame_options import network_parser, split_network
@@ -52,7 +54,8 @@ def run(arguments: Sequence[str]) -> int:
     _check_file(values.save)
     from framesim.challenge.calls import challenge_command
 
-    with share_bar("asking") as watch:
+    with TemporaryDirectory(prefix="framesim-") as storage, share_bar("asking") as watch:
+        os.environ.setdefault("HYPOTHESIS_STORAGE_DIRECTORY", storage)  # else it leaves a folder where one works
         report = challenge_command(
             command,
             network=network.name,
