@@ -30,6 +30,7 @@ COMMANDS: dict[str, str] = {
     "fit": "fit a channel with few states to flips, drawn or recorded",
     "slips": "what lost and doubled bits do, tried or made by sparks",
     "waveform": "lay an interference voltage, written or recorded, beside frames",
+    "challenge": "test an encoder or decoder of your own, in any language",
 }
 
 BAD_INPUT, INTERRUPTED, NO_READER = 2, 130, 141
@@ -103,7 +104,7 @@ commands:
 {commands}
 
 framesim COMMAND --help explains a command. All take --json for output that machines read.
-Exit status: 0 done, 2 bad input (one line on standard error says what).
+Exit status: 0 done, 1 a challenge found something, 2 bad input (one line on standard error says what).
 """
 
 

@@ -36,7 +36,9 @@ class Verdicts:
     valid_at: NDArray[np.int32]
 
 
-def receive_lanes(tables: Tables, wire: NDArray[np.uint8], *, idle: int, rest_bits: int = 512) -> Verdicts:
+def receive_lanes(
+    tables: Tables, wire: NDArray[np.uint8], *, idle: int, rest_bits: int = 512, first_only: bool = False
+) -> Verdicts:
     """Run one receiver a row over ``wire``, then over the resting wire until it has concluded.
 
     Args:
@@ -44,6 +46,7 @@ def receive_lanes(tables: Tables, wire: NDArray[np.uint8], *, idle: int, rest_bi
         wire: dtype uint8, values 0/1, shape (n_lanes, n_bits). Wire order. Not changed.
         idle: level of the resting wire.
         rest_bits: how long it rests at most.
+        first_only: a lane ends at the first check that speaks; the others are not asked.
 
     Returns:
         The verdict of each lane.
@@ -90,6 +93,8 @@ def receive_lanes(tables: Tables, wire: NDArray[np.uint8], *, idle: int, rest_bi
         speak(step & tables.verdict[node, bit] & (register != 0), tables.crc_check, at)
         node = np.where(step, tables.target[node, bit], node)
         over = node == ACCEPT
+        if first_only:
+            over |= earliest[lane] != NEVER
         if at >= n_bits:
             over |= node == IDLE
         else:

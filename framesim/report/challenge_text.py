@@ -1,0 +1,67 @@
+"""What a challenge found, for a terminal: one block a rule broken, the most telling first."""
+
+import json
+
+from rich.console import Console
+from rich.text import Text
+
+from framesim.challenge.report import Finding, Report
+
+__all__ = ["draw_challenge"]
+
+_LISTED = 8
+_LONGEST_WIRE = 200  # longer ones stand in the file alone
+
+
+def draw_challenge(console: Console, report: Report, *, file: str | None) -> None:
+    """Draw a report.
+
+    Args:
+        console: where to.
+        report: what was found.
+        file: the file that holds all of it, if there is one.
+    """
+    head = f"{report.network}, {report.mode}: {report.asked:,} cases (seed {report.seed})"
+    if report.clean:
+        console.print(Text(f"{head}. Every answer was right."))
+        return
+    rules = len(report.findings)
+    console.print(Text(f"{head}: {rules} {'rule' if rules == 1 else 'rules'} broken.", style="bold"))
+    for number, finding in enumerate(report.findings[:_LISTED], 1):
+        console.print()
+        _draw(console, number, finding)
+    console.print()
+    if rules > _LISTED:
+        console.print(Text(f"{rules - _LISTED} more kinds of wrong answer; often they follow from the first ones."))
+    if report.stopped:
+        console.print(Text(f"Stopped before all was asked: {report.stopped}."))
+    if file is not None:
+        console.print(Text(f"All of it, case by case: {file}"))
+
+
+def _draw(console: Console, number: int, finding: Finding) -> None:
+    where = f" {finding.where}" if finding.where else ""
+    times = "" if finding.case is None else f" ({finding.count:,} {'case' if finding.count == 1 else 'cases'})"
+    console.print(Text(f"{number}. It {finding.rule}{where}{times}.", style="bold"))
+    if finding.want is not None:
+        console.print(Text(f"   right: {_answer(finding.want.record())}"))
+    if finding.got is not None:
+        console.print(Text(f"   yours: {_answer(finding.got)}"))
+    if finding.origin and finding.case is not None:
+        console.print(Text(f"   first met as: {finding.origin}", style="dim"))
+    if finding.case is not None:
+        if len(finding.case.bits) <= _LONGEST_WIRE:
+            console.print(Text(f"   {finding.replay()}"), soft_wrap=True)
+        else:
+            console.print(Text(f"   a wire of {len(finding.case.bits):,} bits; see the file"))
+
+
+def _answer(told: object) -> str:
+    if not isinstance(told, dict):
+        return str(told)[:_LONGEST_WIRE]
+    said = ", ".join(f"{key} {_value(value)}" for key, value in told.items())
+    return said if len(said) <= _LONGEST_WIRE else f"{said[:_LONGEST_WIRE]} ..."
+
+
+def _value(value: object) -> str:
+    return value or "empty" if isinstance(value, str) else json.dumps(value, default=str)

@@ -1,0 +1,61 @@
+"""A codec that goes wrong in the way that its first argument says, after as many answers as the second says."""
+
+import json
+import os
+import sys
+import time
+
+way, after = sys.argv[1], int(sys.argv[2])
+
+
+def answer(line):
+    number = json.loads(line)["case"]
+    print(json.dumps({"case": number, "verdict": "refused"}), flush=True)
+
+
+held = []
+
+
+for count, line in enumerate(sys.stdin):
+    if count < after:
+        answer(line)
+    elif way == "hang":
+        for name in sys.argv[3:]:
+            open(name, "w").close()  # tells the test that it is time
+        time.sleep(600)
+    elif way == "crash":
+        os.abort()
+    elif way == "leave":
+        print("no more today", file=sys.stderr)
+        sys.exit(7)
+    elif way == "close":
+        os.close(1)
+        time.sleep(600)
+    elif way == "garbage":
+        print("\x1b[31m\xff not JSON", flush=True)
+    elif way == "list":
+        print([1, 2, 3], flush=True)
+    elif way == "anonymous":
+        print('{"verdict": "refused"}', flush=True)
+    elif way == "huge":
+        sys.stdout.write("x" * 3_000_000)
+        sys.stdout.flush()
+    elif way == "twice":
+        answer(line)
+        answer(line)
+    elif way == "silent once":
+        if count > after:
+            answer(line)
+    elif way == "hold back":
+        held.append(line)
+    elif way == "chatter":
+        answer(line)
+        print("a word for the log " * 1000, file=sys.stderr)
+    elif way == "stay":
+        answer(line)
+for line in held:
+    answer(line)
+if way == "stay":
+    time.sleep(600)
+if way == "postscript":
+    print("and one more thing", flush=True)
