@@ -103,7 +103,7 @@ class CanLink:
         Returns:
             The touched, toggled and flipped bits, as global bit indexes.
         """
-        rings = self._rings(events)
+        rings = self.rings(events)
         touched = np.floor(rings.start_s * self.bit_rate).astype(np.int64)
         comparator = Comparator(self.bit_rate, self.dominant_volts, self.upper_volts, self.lower_volts)
         pairs = comparator.pairs(rings)
@@ -152,7 +152,8 @@ class CanLink:
             "estimates": ["conversion_loss_db", "bandwidth_hz", "upper_volts"],
         }
 
-    def _rings(self, events: SparkEvents) -> Rings:
+    def rings(self, events: SparkEvents) -> Rings:
+        """Return what the events' fast transients become behind the receiver's low-pass, as a difference voltage."""
         fast = events.only(*TRANSIENTS)
         return Rings.through(
             start_s=fast.time_s,
