@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from framesim.cli.output import share_bar
+from framesim.cli.page_file import add_report_option, checked_path, write_page
 from framesim.cli.parsing import LineParser, number, whole_number
 from framesim.errors import BadArgument
 
@@ -38,6 +39,7 @@ def run(arguments: Sequence[str]) -> int:
     )
     parser.add_argument("--confidence", help="of every interval, 0.5..0.999999; default: the scenario's")
     parser.add_argument("--json", action="store_true", help="write one JSON object (schema: docs/coverage.schema.json)")
+    add_report_option(parser)
     parser.add_argument("--show-scenario", action="store_true", help="write the built-in scenario, to start your own")
     values = parser.read(arguments)
     if values.show_scenario:
@@ -59,6 +61,7 @@ def _cautions() -> str:
 def _measure(values: argparse.Namespace) -> int:
     from framesim.coverage.scenario import load_scenario
 
+    page = checked_path(values.report)
     scenario = _with_options(load_scenario(values.scenario), values)
     report = _run(scenario)
     if values.json:
@@ -68,6 +71,10 @@ def _measure(values: argparse.Namespace) -> int:
         from framesim.report.terminal import screen
 
         draw_coverage(screen(), report)
+    if page is not None:
+        from framesim.report.coverage_page import coverage_page
+
+        write_page(page, coverage_page(report, scenario))
     return INTERRUPTED if report.partial else 0
 
 

@@ -1,6 +1,6 @@
 """What every report must say about its own reach."""
 
-__all__ = ["CAUTION", "CAUTIONS"]
+__all__ = ["CAUTION", "CAUTIONS", "NOT_MODELLED"]
 
 CAUTION = (
     "For teaching and for comparing codes. Not an EMC test (ISO 11452, ISO 7637, CISPR 25) and not evidence for a "
@@ -20,3 +20,20 @@ CAUTIONS = (
     "competent people, independent ones where required.",
     "Do not inject simulated errors on a vehicle that can move, or on public roads.",
 )
+
+#: cause of the flips -> what the model of it leaves out
+NOT_MODELLED = {
+    "engine": (
+        "Rectification of radio frequency in input stages and clamps, which turns fast rings into slow offsets; in "
+        "real vehicles it can be the larger part.",
+        "False resynchronisation and stretched bits, finite edges of the sent signal, reflections, and common-mode "
+        "overrun of the receiver.",
+        "Several receivers that differ and answer each other's error flags; here one receiver is disturbed.",
+        "Supply dips, 24 V systems, diesel and electric drives, and load on the engine.",
+    ),
+    "channel": (
+        "Bit slips and false resynchronisation: a receiver that loses or doubles a bit.",
+        "Several receivers whose error flags help each other, and overload frames.",
+        "What causes the flips: the channel is given, not derived from an engine.",
+    ),
+}

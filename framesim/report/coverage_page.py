@@ -1,0 +1,290 @@
+"""The coverage report as one self-contained page, made from its JSON record: pictures, tables, what it rests on."""
+
+import json
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from framesim.coverage.result import CoverageReport
+from framesim.coverage.scenario import Scenario
+from framesim.coverage.spark_close_up import spark_close_up
+from framesim.coverage.value_window import value_window
+from framesim.networks.registry import network
+from framesim.report.caution import NOT_MODELLED
+from framesim.report.coverage_text import sentences
+from framesim.report.page import Figure, Number, Section, Table, number_at, render
+from framesim.report.pictures.funnel import FunnelBars, Stage, funnel_picture
+from framesim.report.pictures.shares import Bar, check_shares
+from framesim.report.pictures.value_course import value_course
+from framesim.report.pictures.waveform import spark_waveform
+from framesim.words import Check
+
+__all__ = ["coverage_page", "funnels_of", "shares_of"]
+
+Record = Mapping[str, Any]
+WINDOW_S = 5.0  # of the value over time
+
+_COUNTS = {
+    "frames": "frames sent",
+    "disturbed": "disturbed: a bit read wrong",
+    "flips": "bits read wrong",
+    "disturbed_but_delivered": "disturbed, yet delivered as sent",
+    "detected": "caught",
+    "unseen": "never seen as a frame",
+    "undetected": "undetected: accepted wrong",
+    "idle_flips": "false starts on the idle wire",
+    "samples": "samples taken",
+    "silently_wrong": "silently wrong",
+    "silently_wrong_with_own_ground": "silently wrong with a ground of its own",
+    "largest_lsb": "largest error, ADC steps",
+    "implausible": "caught by the range check",
+}
+_FUNNEL = {"touched": "a fast transient inside", "toggled": "comparator toggled"}
+
+
+def coverage_page(report: CoverageReport, scenario: Scenario | None = None) -> str:
+    """Return the page as text.
+
+    Args:
+        report: what was found.
+        scenario: what was run; with it, the page also shows a spark and some seconds of the value.
+    """
+    record = json.loads(report.to_json())
+    links = [(place, link) for place, link in enumerate(record["links"]) if "by_check" in link]
+    frames = [(place, link) for place, link in links if link["link"] != "analog"]
+    analog = [(place, link) for place, link in links if link["link"] == "analog"]
+    sections = [Section("Which check spoke first", figures=_share_figures([link for _, link in frames]))]
+    if any(link["funnel"] for _, link in frames):
+        sections.append(
+            Section("From spark to undetected error", figures=_funnel_figures([link for _, link in frames]))
+        )
+    if scenario is not None:
+        sections += _seen_close(scenario, frames)
+    tables = [_table(record, name, some) for name, some in _by_link([*frames, *analog]).items()]
+    sections += [
+        Section("The counts and the rates", tables=tables),
+        Section("What the figures rest on", tables=_basis_tables(record)),
+        Section("Before quoting a figure", paragraphs=record["notes"]),
+    ]
+    engine = record["hours"] is not None
+    return render(
+        title=record["title"],
+        about=_about(record),
+        lead=[*(["Partial: the run was interrupted; the page covers what was done."] if record["partial"] else []),
+              *sentences(report)],
+        sections=sections,
+        not_modelled=NOT_MODELLED["engine" if engine else "channel"],
+    )  # fmt: skip
+
+
+def shares_of(links: Sequence[Record]) -> list[Bar]:
+    """Return one bar a link and column: who spoke first, and what became of the rest of the disturbed frames."""
+    bars = []
+    for link in links:
+        counts = link["counts"]
+        first = {check.value: link["by_check"]["first"].get(check.value, 0) for check in Check}
+        rest = {
+            "nobody: delivered": counts["disturbed_but_delivered"],
+            "never seen": counts["unseen"],
+            "undetected": counts["undetected"],
+        }
+        bars.append(Bar(label=_name(link), counts=first | rest, note=f"{counts['disturbed']:,} frames"))
+    return bars
+
+
+def funnels_of(links: Sequence[Record]) -> list[FunnelBars]:
+    """Return the stages of each link and column that has a funnel."""
+    funnels = []
+    for link in links:
+        counts = link["counts"]
+        if not link["funnel"]:
+            continue
+        touched = [Stage(label=label, count=link["funnel"][key]) for key, label in _FUNNEL.items()]
+        first = [
+            Stage(label=f"caught by {name.replace('_', ' ')}", count=count, depth=1)
+            for name, count in link["by_check"]["first"].items()
+        ]
+        stages = [
+            Stage(label="frames sent", count=counts["frames"]),
+            *touched,
+            Stage(label="a sample flipped", count=link["funnel"]["flipped"]),
+            *first,
+            Stage(label="undetected", count=counts["undetected"], below=link["high"] * counts["frames"]),
+        ]
+        funnels.append(FunnelBars(title=_name(link), stages=stages))
+    return funnels
+
+
+def _name(link: Record) -> str:
+    return f"{_title(link['link'])}, {link['column'].replace('_', '-')}"
+
+
+def _title(name: str) -> str:
+    return "analog line" if name == "analog" else network(name).title
+
+
+def _share_figures(links: Sequence[Record]) -> list[Figure]:
+    caption = (
+        "Shares of the disturbed frames, by the check that spoke first; each frame counts once. The letter stands in "
+        "the bar, the number beside it is how many frames the bar stands for. A part that is missing was not seen, "
+        "which is not proof that it cannot be."
+    )
+    return [Figure(check_shares(shares_of(links)), caption)]
+
+
+def _funnel_figures(links: Sequence[Record]) -> list[Figure]:
+    caption = (
+        "Frames at each stage, on a logarithmic axis. Open, hatched bars: none was seen, and the bar ends at the upper "
+        "limit of how many to expect in a run of this length."
+    )
+    return [Figure(funnel_picture(funnels_of(links)), caption)]
+
+
+def _seen_close(scenario: Scenario, frames: Sequence[tuple[int, Record]]) -> list[Section]:
+    """Return a spark on the wire and the value over time, from the column in which most frames were disturbed."""
+    if not scenario.by_engine or not frames:
+        return []
+    column = max(frames, key=lambda item: (item[1]["counts"]["disturbed"], item[0]))[1]["column"]
+    view = spark_close_up(scenario, column)
+    sections = []
+    if view is not None:
+        wrong = int((view.sent != view.read).sum())
+        told = (
+            f"{wrong} of the bits shown is read wrong."
+            if wrong == 1
+            else f"{wrong or 'None'} of the bits shown are read wrong."
+        )
+        caption = (
+            f"Column {column}: the pair's difference voltage behind the receiver's low-pass. Dotted: sample instants. "
+            f"Grey band: the hysteresis, in which the comparator keeps its state. Circle: read as sent; cross: read "
+            f"wrong. {told} Chosen because a spark falls into a frame here, so it is no fair sample."
+        )
+        sections.append(Section("One spark on the wire", figures=[Figure(spark_waveform(view), caption)]))
+    start_s = max(0.0, (view.start_s if view else 0.0) - WINDOW_S / 2)
+    course = value_window(scenario, column, start_s, WINDOW_S)
+    if course is not None:
+        picture = value_course(
+            course.time_s, course.true, course.analog, course.frames,
+            unit=course.unit, caught=course.caught, wrong=course.wrong,
+        )  # fmt: skip
+        caption = (
+            f"Column {column}: {scenario.signal.name} over {WINDOW_S:g} s of engine time, on both lines under the same "
+            "sparks. After a frame that a check stopped, the controller here holds the value before it. What remains "
+            "of error in the frames is the age of the value, up to one repetition time."
+        )
+        sections.append(Section("The value over time", figures=[Figure(picture, caption)]))
+    return sections
+
+
+def _by_link(links: Sequence[tuple[int, Record]]) -> dict[str, list[tuple[int, Record]]]:
+    groups: dict[str, list[tuple[int, Record]]] = {}
+    for place, link in links:
+        groups.setdefault(link["link"], []).append((place, link))
+    return groups
+
+
+def _table(record: Record, name: str, links: Sequence[tuple[int, Record]]) -> Table:
+    places = [place for place, _ in links]
+
+    def row(label: str, *keys: str | int) -> list[Any]:
+        return [label, *(number_at(record, "links", place, *keys) for place in places)]
+
+    counts = links[0][1]["counts"]
+    rows = [row(label, "counts", key) for key, label in _COUNTS.items() if counts.get(key) is not None]
+    for key in counts.get("off_by_at_least_lsb", {}):
+        rows.append(row(f"off by {key} ADC steps or more", "counts", "off_by_at_least_lsb", key))
+    if links[0][1].get("funnel"):
+        rows += [row(label, "funnel", key) for key, label in _FUNNEL.items()]
+    for tally, said in (("first", "first to speak: {}"), ("alone", "alone: {} would have")):
+        for check in Check:
+            if any(check.value in link["by_check"].get(tally, {}) for _, link in links):
+                cells = [
+                    number_at(record, "links", place, "by_check", tally, check.value)
+                    if check.value in link["by_check"][tally]
+                    else "–"
+                    for place, link in links
+                ]
+                rows.append([said.format(check.value.replace("_", " ")), *cells])
+    rows += _rate_rows(record, links, "undetected" if name != "analog" else "silently wrong")
+    return Table(_title(name), ["", *(link["column"].replace("_", "-") for _, link in links)], rows)
+
+
+def _rate_rows(record: Record, links: Sequence[tuple[int, Record]], what: str) -> list[list[Any]]:
+    each = "sample" if links[0][1]["link"] == "analog" else "frame"
+    rows: list[list[Any]] = []
+    for unit, keys in ((f"a {each}", ()), ("an hour", ("per_hour",))):
+        if keys and any(link["per_hour"] is None for _, link in links):
+            continue
+        best = [
+            number_at(record, "links", place, *keys, "rate" if keys else "probability")
+            if link["probability"] is not None
+            else "none seen"
+            for place, link in links
+        ]
+        limits = [
+            [number_at(record, "links", place, *keys, "low"), " … ", number_at(record, "links", place, *keys, "high")]
+            for place, _ in links
+        ]
+        levels = sorted({f"{link['confidence'] * 100:.6g} %, {link['method']}" for _, link in links})
+        rows += [[f"{what}, {unit}", *best], [f"  interval ({'; '.join(levels)})", *limits]]
+    return rows
+
+
+def _about(record: Record) -> list[tuple[str, Any]]:
+    signal, sender = record["scenario"].get("signal", {}), record["scenario"].get("sender", {})
+    about: list[tuple[str, Any]] = [("data", record["note"])] if record["note"] else []
+    about.append(("method", "plain sampling: every frame and sample drawn from the seed, judged by a receiver"))
+    about.append(("seed", number_at(record, "seed")))
+    if record["hours"] is not None:
+        about.append(("engine time", [number_at(record, "hours"), " h a column"]))
+    about += [(f"signal: {key.replace('_', ' ')}", str(value)) for key, value in signal.items()]
+    about += [(f"sender: {key.replace('_', ' ')}", str(value)) for key, value in sender.items() if value is not None]
+    about.append(("disturbance", "local: at one receiver; the sender does not see it"))
+    return about
+
+
+def _basis_tables(record: Record) -> list[Table]:
+    """Return every number that the disturbance rests on, with how well it is known, one table a kind."""
+    given = record["disturbance"]
+    columns = list(given)
+    sources = {column: given[column]["source"] for column in columns}
+    tables = []
+    first = sources[columns[0]]
+    plain = [key for key, value in first.items() if isinstance(value, int | float | str) and key != "caution"]
+    rows = [
+        [key.replace("_", " "), *(number_at(record, "disturbance", c, "source", key) for c in columns)] for key in plain
+    ]
+    tables.append(Table("The cause", ["", *columns], rows))
+    if "knobs" in first:
+        rows = []
+        for key, knob in first["knobs"].items():
+            values = [number_at(record, "disturbance", c, "source", "knobs", key, "value") for c in columns]
+            rows.append([key.replace("_", " "), *values, knob["unit"] or "", _bases(sources, key)])
+        tables.append(Table("The engine's interference, number by number", ["", *columns, "unit", "how known"], rows))
+    tables += [
+        Table(part.replace("_", " "), ["", *columns, "how known"], _part_rows(record, part, columns))
+        for part in given[columns[0]]
+        if part != "source"
+    ]
+    return tables
+
+
+def _bases(sources: Mapping[str, Record], key: str) -> str:
+    return " / ".join(dict.fromkeys(source["knobs"][key]["basis"] for source in sources.values()))
+
+
+def _part_rows(record: Record, part: str, columns: Sequence[str]) -> list[list[Any]]:
+    first = record["disturbance"][columns[0]][part]
+    if not isinstance(first, dict):
+        return []
+    rows = []
+    for key, value in first.items():
+        if key == "kind" or isinstance(value, list | dict):
+            continue
+        cells = [_cell(record, "disturbance", column, part, key) for column in columns]
+        rows.append([key.replace("_", " "), *cells, "estimate" if key in first.get("estimates", ()) else "given"])
+    return rows
+
+
+def _cell(record: Record, *keys: str) -> Number | str:
+    cell = number_at(record, *keys)
+    return "the severity's" if cell == "–" else cell
