@@ -24,6 +24,7 @@ COMMANDS: dict[str, str] = {
     "codes": "what a CRC catches, and what it does not",
     "compare": "put one value on every network, and on the analog line",
     "residual": "how often a wrong frame passes as right: exact where a method reaches",
+    "claims": "claims about coverage: proven, refuted, bounded or open, with evidence",
     "disturb": "flip bits of a frame and see which check speaks, and where",
 }
 
@@ -98,7 +99,7 @@ commands:
 {commands}
 
 framesim COMMAND --help explains a command. All take --json for output that machines read.
-Exit status: 0 done, 2 bad input (one line on standard error says what).
+Exit status: 0 done, 1 what was examined does not hold, 2 bad input (one line on standard error says what).
 """
 
 
