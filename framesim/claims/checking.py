@@ -24,7 +24,7 @@ from framesim.claims.shares import decide_share
 from framesim.claims.subject import CodeSubject
 from framesim.errors import NotFeasible
 
-__all__ = ["Progress", "check_claims", "decide", "decide_all"]
+__all__ = ["UNREACHED", "Progress", "check_claims", "decide", "decide_all"]
 
 #: Called with the share done (0..1) and a word on what is being done.
 Progress = Callable[[float, str], None]

@@ -16,7 +16,7 @@ from framesim.claims.finding import Figure, Finding, Meets, Verdict, of_limit
 from framesim.claims.looking import Look, look_at
 from framesim.claims.payloads import draws, some_payloads
 from framesim.claims.subject import FrameSubject
-from framesim.claims.wording import counted, duration, flips_text, percent, short
+from framesim.claims.wording import all_or_some, counted, duration, flips_text, percent, short
 from framesim.coverage.exact.forms import Form
 from framesim.coverage.exact.survey import COSTS
 from framesim.coverage.exact.worst import worst_payload
@@ -97,7 +97,7 @@ def _finding(
     subject: FrameSubject, asserts: DetectsFlips, told: ClaimsFile, seen: dict[int, _Seen], *, complete: bool
 ) -> Finding:
     frames = max(each.frames for each in seen.values())
-    over = f"{'all ' if complete else ''}{counted(frames, 'payload')} of {counted(subject.n_bytes, 'byte')}"
+    over = f"{all_or_some(frames, complete)} of {counted(subject.n_bytes, 'byte')}"
     over += " looked at for single flips, fewer for more" if not complete and len(seen) > 1 else ""
     method = "exact counts for each frame" + ("" if complete else f", payloads drawn (seed {told.seed})")
     passing = {flips: each.passing for flips, each in seen.items()}
@@ -196,7 +196,8 @@ def _worst_finding(subject: FrameSubject, asserts: DetectsFlips, look: Look, wha
         return Finding(
             verdict=Verdict.REFUTED,
             meets=Meets.NO,
-            statement=f"with {what}, {flips_text(flips)} pass: the receiver accepted another frame than was sent.",
+            statement=f"with {what}, a pattern of {flips_text(flips)} passes: the receiver accepted another frame than "
+            "was sent.",
             over=over,
             method=look.method,
             counts=look.counts,
@@ -241,8 +242,8 @@ def _elsewhere(name: str, subject: FrameSubject, asserts: DetectsFlips, told: Cl
         if looks[-1].passing and asserts.share_of_frames is None:
             break
     complete = len(payloads) >= size
-    if looks[-1].example is not None or (complete and asserts.share_of_frames is None):
-        over = f"{'all ' if complete else ''}{counted(len(looks), 'payload')} of {counted(subject.n_bytes, 'byte')}"
+    if asserts.share_of_frames is None and (looks[-1].example is not None or complete):
+        over = f"{all_or_some(len(looks), complete)} of {counted(subject.n_bytes, 'byte')}"
         return from_looks(looks, asserts.up_to, over, len(payloads))
     reached = min(look.reached for look in looks)
     if subject.payload == "worst" or reached < asserts.up_to:

@@ -90,7 +90,8 @@ def _finding(
     elif certain and meets is Meets.NO:
         verdict, example = Verdict.REFUTED, _example(subject, channel, found, told)
     elif certain and meets is Meets.YES:
-        verdict = Verdict.PROVEN if figure.low == figure.high or "exact" in found.method else Verdict.BOUNDED
+        exact = figure.low == figure.high or found.method.startswith("exact")
+        verdict = Verdict.PROVEN if exact else Verdict.BOUNDED
     return Finding(
         verdict=verdict,
         meets=meets,

@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import isclose
 from pathlib import Path
 from typing import Any
@@ -10,7 +10,7 @@ from typing import Any
 from bitarray import bitarray
 
 from framesim import __version__
-from framesim.claims.checking import Progress, decide_all
+from framesim.claims.checking import UNREACHED, Progress, decide_all
 from framesim.claims.evidence import (
     CLAIMS,
     FINDINGS,
@@ -99,34 +99,28 @@ def verify(
     if problems:
         return Verified(folder=folder, digest=str(manifest.get("digest", "")), problems=tuple(problems))
     digest = manifest["digest"]
-    record = json.loads((place / FINDINGS).read_text(encoding="utf-8"))
-    replayed, broken = _replayed(record)
-    problems += broken
     try:
+        record, notes = _record(place)
         claims = claims_from_text((place / CLAIMS).read_text(encoding="utf-8"), file=CLAIMS)
-    except FramesimError as error:
-        return Verified(folder=folder, digest=digest, problems=(*problems, f"{CLAIMS}: {error}"))
-    left_out = tuple(row["id"] for row in record["claims"] if record["partial"] and row["over"] == "nothing")
+        replayed, problems = _replayed(record)
+    except (FramesimError, OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
+        # The hashes agree, so whoever made the folder made it so.
+        return Verified(folder=folder, digest=digest, problems=(f"not evidence as it is written here: {error!r}",))
+    left_out = tuple(row["id"] for row in record["claims"] if record["partial"] and _unreached(row))
     wanted = tuple(claim for claim in claims.claims if claim.name not in left_out)
-    from dataclasses import replace
-
     again = decide_all(replace(claims, claims=wanted), progress=progress)
-    fresh = {row["id"]: row for row in again.record()["claims"]}
-    repeated = []
-    for row in record["claims"]:
-        if row["id"] in left_out:
-            continue
-        differing = list(_differing(row, fresh.get(row["id"]), row["id"]))
-        problems += [f"claim {row['id']}: found again otherwise: {where}" for where in differing[:3]]
-        if not differing:
-            repeated.append(row["id"])
-    notes = _notes(place, record)
-    if not left_out and not problems and not notes:
+    repeated, differing = _repeated(record, json.loads(again.to_json()), left_out)
+    problems += differing
+    if again.partial:
+        problems.append("interrupted before all claims were decided again")
+    if not problems and not notes and not left_out:
         # The same versions: all files must come out the same, byte for byte.
         page = (place / PAGE).read_text(encoding="utf-8") if render is None else render(again.record())
-        for name, text in evidence_files(again, page).items():
-            if manifest["files"].get(name) != hash_of(text.encode()):
-                problems.append(f"{name}: made again, it comes out otherwise")
+        made = {name: hash_of(text.encode()) for name, text in evidence_files(again, page).items()}
+        names = sorted({*made, *manifest["files"]})
+        problems += [
+            f"{name}: made again, it differs" for name in names if made.get(name) != manifest["files"].get(name)
+        ]
     return Verified(
         folder=folder,
         digest=digest,
@@ -136,6 +130,38 @@ def verify(
         left_out=left_out,
         notes=tuple(notes),
     )
+
+
+def _record(place: Path) -> tuple[dict[str, Any], list[str]]:
+    """Return the findings, of which the keys that are used here are there; and notes on versions."""
+    record = json.loads((place / FINDINGS).read_text(encoding="utf-8"))
+    for row in record["claims"]:
+        if not isinstance(row["id"], str) or not isinstance(row["verdict"], str):
+            raise TypeError("id, verdict: expected text")
+    record["partial"] = bool(record["partial"])
+    return record, _notes(place, record)
+
+
+def _unreached(row: dict[str, Any]) -> bool:
+    return all(row.get(key) == value for key, value in UNREACHED.describe().items())
+
+
+def _repeated(record: dict[str, Any], again: dict[str, Any], left_out: tuple[str, ...]) -> tuple[list[str], list[str]]:
+    """Compare the findings with those made again; return the claims that agree, and what differs."""
+    stated = [row for row in record["claims"] if row["id"] not in left_out]
+    problems = []
+    if [row["id"] for row in stated] != [row["id"] for row in again["claims"]]:
+        return [], [f"{FINDINGS}: its claims are not those of {CLAIMS}"]
+    good = []
+    for row, fresh in zip(stated, again["claims"], strict=True):
+        differing = list(_differing(row, fresh, ""))
+        problems += [f"claim {row['id']}: decided again, it differs in {where[1:]}" for where in differing[:3]]
+        if not differing:
+            good.append(row["id"])
+    if not left_out:
+        head = [where[1:] for where in _differing({**record, "claims": []}, {**again, "claims": []}, "")]
+        problems += [f"{FINDINGS}: {where} differs" for where in head if where != "version"]
+    return good, problems
 
 
 def _manifest(place: Path) -> tuple[dict[str, Any], list[str]]:

@@ -4,7 +4,14 @@ from math import isfinite
 
 from framesim.codes.feasible import in_words
 
-__all__ = ["counted", "duration", "flips_text", "percent", "short"]
+__all__ = ["all_or_some", "counted", "duration", "flips_text", "percent", "short"]
+
+
+def all_or_some(payloads: int, complete: bool) -> str:
+    """Say how many payloads were looked at, and whether they are all there are."""
+    if complete:
+        return "the one payload" if payloads == 1 else f"all {payloads:,} payloads"
+    return counted(payloads, "payload")
 
 
 def counted(number: int, what: str) -> str:

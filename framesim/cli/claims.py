@@ -64,8 +64,10 @@ def _check(values: argparse.Namespace) -> int:
         from framesim.claims.evidence import write_evidence
         from framesim.report.claims_page import claims_page
 
-        sys.stdout.flush()
-        write_evidence(values.evidence, report, page=claims_page(report.record()))
+        sys.stdout.flush()  # if the folder cannot be written, nothing of what was found is lost
+        digest = write_evidence(values.evidence, report, page=claims_page(report.record()))
+        if not values.json:
+            sys.stdout.write(f"\nEvidence in {values.evidence}, digest {digest}.\n")
     if report.partial:
         return INTERRUPTED
     return 0 if report.within else SOME_UNSETTLED
