@@ -8,7 +8,7 @@ title = "Well-known claims about the error checks of vehicle networks"
 note = "sayings of the trade; frames and payloads are invented or were found by search"
 seed = 1
 confidence = 0.95
-budget_s = 8.0      # processor seconds a claim may take, by fixed costs
+budget_s = 3.0      # processor seconds a claim may take, by fixed costs
 
 [[claim]]
 id = "can-five-flips"
@@ -34,6 +34,12 @@ text = "In that frame, what passes is not accepted at the sender's own end: othe
 frame = { network = "can", identifier = 0x482, payload = "3B18D3BF5B60C104" }
 seen = { acceptance = "same_end" }
 asserts = { kind = "detects-flips", up_to = 1 }
+
+[[claim]]
+id = "can-single-flip-rare"
+text = "Frames of random payload in which some single flip passes are rarer than one in ten thousand"
+frame = { network = "can", identifier = 0x482, payload = { random = 8 } }
+asserts = { kind = "detects-flips", up_to = 1, share_of_frames = 0.9999 }
 
 [[claim]]
 id = "can-bursts"
@@ -103,10 +109,10 @@ asserts = { kind = "detects-flips", up_to = 5 }
 
 [[claim]]
 id = "can-per-hour"
-text = "At 500 kbit/s, half loaded, one flip in a million bits: below one undetected frame in a thousand hours"
-frame = { network = "can", identifier = 0x1A4, payload = { random = 8 } }
+text = "At 500 kbit/s, half loaded, one flip in a million bits, this frame: below one undetected in a million hours"
+frame = { network = "can", identifier = 0x1A4, payload = "9F3C071122334455" }
 disturbance = { kind = "scatter", bit_error_ratio = 1e-6 }
-asserts = { kind = "per-hour-at-most", rate = 1e-3, bit_rate = 500_000, load = 0.5 }
+asserts = { kind = "per-hour-at-most", rate = 1e-6, bit_rate = 500_000, load = 0.5 }
 
 [[claim]]
 id = "can-crc-speaks-first"
