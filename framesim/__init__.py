@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from framesim import codes as codes
     from framesim.analog import AnalogLine as AnalogLine
+    from framesim.claims.checking import check_claims as check_claims
     from framesim.coverage.compare import compare as compare
     from framesim.coverage.measure import measure_coverage as measure_coverage
     from framesim.coverage.population import Listed as Listed
@@ -76,6 +77,7 @@ _PLACES = {
     "Span": "framesim.wire",
     "Waveform": "framesim.disturbance.waveform",
     "WireFrame": "framesim.wire",
+    "check_claims": "framesim.claims.checking",
     "codes": "",
     "compare": "framesim.coverage.compare",
     "encode": "framesim.judging",

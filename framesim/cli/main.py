@@ -25,6 +25,7 @@ COMMANDS: dict[str, str] = {
     "compare": "put one value on every network, and on the analog line",
     "residual": "how often a wrong frame passes as right: exact where a method reaches",
     "campaign": "long sampling runs: kept as they go, resumed, shared by machines, merged",
+    "claims": "claims about coverage: proven, refuted, bounded or open, with evidence",
     "disturb": "flip bits of a frame and see which check speaks, and where",
     "course": "what the controller used, second by second, under each policy",
     "fit": "fit a channel with few states to flips, drawn or recorded",
@@ -104,7 +105,7 @@ commands:
 {commands}
 
 framesim COMMAND --help explains a command. All take --json for output that machines read.
-Exit status: 0 done, 1 a challenge found something, 2 bad input (one line on standard error says what).
+Exit status: 0 done, 1 what was examined does not hold, 2 bad input (one line on standard error says what).
 """
 
 

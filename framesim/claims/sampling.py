@@ -1,0 +1,108 @@
+"""Plain sampling of the frames of a claim: disturbed ones are drawn and judged, undisturbed ones only counted."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from framesim.claims.payloads import draws, stream
+from framesim.claims.subject import FrameSubject
+from framesim.coverage.estimate import Estimate
+from framesim.coverage.intervals import clopper_pearson
+from framesim.coverage.judging_many import tally_disturbed
+from framesim.coverage.sight import at_least_flips
+from framesim.coverage.tally import Tally
+from framesim.errors import NotFeasible
+from framesim.judging import encode
+from framesim.wire import WireFrame
+
+__all__ = ["Drawn", "sample"]
+
+SECONDS_A_BIT = {"can": 4e-6}  # of a frame judged; by lanes on classic CAN
+ELSEWHERE = 2.5e-5
+FEWEST, MOST = 100, 50_000  # disturbed frames
+MOST_SENT = 1 << 38
+AT_ONCE = 2000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drawn:
+    """What became of the frames drawn.
+
+    Attributes:
+        tally: the counts.
+    """
+
+    tally: Tally
+
+    def undetected(self, confidence: float) -> Estimate:
+        """Return P(undetected) per frame sent."""
+        return clopper_pearson(self.tally.undetected, self.tally.frames, confidence=confidence)
+
+
+def sample(name: str, subject: FrameSubject, channel: Any, *, seed: int, budget_s: float) -> Drawn:
+    """Send frames through a channel until so many were disturbed as the budget allows.
+
+    Flips are those within a frame; behind it the wire rests undisturbed.
+
+    Args:
+        name: the claim's id; draws depend on it and on the seed.
+        subject: the frames.
+        channel: what flips the bits.
+        seed: of the draws.
+        budget_s: seconds, by fixed costs.
+
+    Raises:
+        NotFeasible: the channel hits a frame so rarely that too few would be disturbed.
+    """
+    frames = _frames(name, subject, seed)
+    longest = max(len(next(frames)) for _ in range(20))
+    if subject.open_payload:
+        longest += longest // 8  # a payload that was not looked at may bring more stuff bits
+    per_frame = SECONDS_A_BIT.get(subject.network, ELSEWHERE) * longest
+    wanted = int(min(MOST, budget_s / per_frame))
+    hit = at_least_flips(channel, longest, 1)
+    if wanted < FEWEST or hit <= 0 or wanted / hit > MOST_SENT:
+        raise NotFeasible(f"sampling: fewer than {FEWEST} disturbed frames within budget_s={budget_s:g}")
+    frames = _frames(name, subject, seed)
+    n_sent = int(wanted / hit)
+    step = max(1, int(AT_ONCE / hit))
+    total = Tally()
+    for unit, first in enumerate(range(0, n_sent, step)):
+        count = min(step, n_sent - first)
+        rng = np.random.Generator(np.random.Philox(np.random.SeedSequence(stream(seed, name), spawn_key=(unit,))))
+        flips = channel.flips(count, longest, rng)
+        begins = np.flatnonzero(flips.frame[1:] != flips.frame[:-1]) + 1
+        sent, seen, n_flips = [], [], 0
+        for places in np.split(flips.bit, begins):
+            if not len(places):  # no flip at all in this piece
+                continue
+            wire = next(frames)
+            inside = [int(place) for place in places if place < len(wire)]
+            if inside:
+                sent.append(wire)
+                seen.append(wire.flipped(inside))
+                n_flips += len(inside)
+        part = tally_disturbed(sent, seen, n_flips)
+        total += _with_frames(part, count)
+    return Drawn(tally=total)
+
+
+def _with_frames(part: Tally, frames: int) -> Tally:
+    from dataclasses import replace
+
+    return replace(part, frames=frames)
+
+
+def _frames(name: str, subject: FrameSubject, seed: int) -> Iterator[WireFrame]:
+    """Yield frames as they come: the one, the list over and over, or random payloads."""
+    if not subject.open_payload:
+        wires = [encode(frame) for frame in subject.frames]
+        while True:
+            yield from wires
+    population = draws(subject, seed, name)
+    number = 0
+    while True:
+        yield encode(subject.with_payload(population.draw(number, 1)[0].tobytes()))
+        number += 1
