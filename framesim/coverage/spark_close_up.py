@@ -121,7 +121,7 @@ def _around(scenario: Scenario, engine: Ignition, link: CanLink, traffic: Traffi
         comparator=_with_memory(volts, link, int(traffic.levels(bits[:1] - 1)[0])),
         sent=sent,
         read=read,
-        sample_s=(np.arange(count) + link.sample_point) * bit_s,
+        sample_s=np.asarray((np.arange(count) + link.sample_point) * bit_s, np.float64),
         upper_volts=link.upper_volts,
         lower_volts=link.lower_volts,
     )

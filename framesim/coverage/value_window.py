@@ -61,7 +61,7 @@ def value_window(scenario: Scenario, severity: str, start_s: float, length_s: fl
         unit=signal.unit,
         time_s=times,
         true=_in_unit(scenario, signal.share_at(times)),
-        analog=_in_unit(scenario, (volts - 0.5) / 4.0),
+        analog=_in_unit(scenario, np.asarray((volts - 0.5) / 4.0, np.float64)),
         frames=_in_unit(scenario, words / 65535),
         caught=caught,
         wrong=wrong,

@@ -7,7 +7,6 @@ A page is made from the JSON record of a result and from nothing else, so both s
 
 import platform
 from collections.abc import Mapping, Sequence
-from functools import reduce
 from importlib.metadata import PackageNotFoundError, version
 from typing import Any, NamedTuple
 
@@ -59,7 +58,9 @@ class Section(NamedTuple):
 
 def number_at(record: Mapping[str, Any], *keys: str | int) -> Number | str:
     """Return the number at a place of the record; a dash where there is none."""
-    value: Any = reduce(lambda inner, key: inner[key], keys, record)
+    value: Any = record
+    for key in keys:
+        value = value[key]
     if value is None or value == "":
         return "–"
     if isinstance(value, bool) or not isinstance(value, int | float):

@@ -46,7 +46,8 @@ def sheet(width: float, height: float) -> Iterator[Sheet]:
 
     with warnings.catch_warnings(), mpl.rc_context():
         mpl.rcdefaults()
-        mpl.rcParams.update(SETTINGS)
+        for key, value in SETTINGS.items():
+            mpl.rcParams[key] = value  # type: ignore[index]  # the stubs list every key by name
         # A unit or name from outside may hold a sign that the font lacks: an empty box is then drawn.
         warnings.filterwarnings("ignore", message=r"Glyph .* missing from")
         yield Figure(figsize=(width, height), layout="constrained")
@@ -96,4 +97,6 @@ def _named(key: str, value: str, name: str) -> str:
         return f"{name}-{value}"
     if key.endswith("href"):
         return value.replace("#", f"#{name}-", 1)
+    if key in ("d", "x", "y"):
+        return re.sub(r"-?\d+\.\d{4,}", lambda found: f"{float(found[0]):.3f}", value)  # a thousandth of a point
     return re.sub(r"url\(#", f"url(#{name}-", value)
