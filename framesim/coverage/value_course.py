@@ -7,9 +7,9 @@ from bitarray.util import ba2int
 from numpy.typing import NDArray
 
 from framesim.coverage.course_record import POLICIES, Fate, LinkCourse, Policy, ValueCourse, used_values
-from framesim.coverage.measure import FRAMES_AT_ONCE
 from framesim.coverage.scenario import Scenario
 from framesim.coverage.traffic import Traffic
+from framesim.coverage.windows import FRAMES_AT_ONCE
 from framesim.disturbance import Channel, Ignition, PulseTrain
 from framesim.errors import BadArgument, NotFeasible, check_number
 from framesim.judging import judge

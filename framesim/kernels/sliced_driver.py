@@ -287,9 +287,7 @@ def exact_flips(
                 )  # fmt: skip
         receive(late, s, v, count)
         for w in range(count):
-            settle_late(
-                late, v, w, used[w], np.int64(first + w), delay[w], code, spoken, fates, frames, seen
-            )
+            settle_late(late, v, w, used[w], np.int64(first + w), delay[w], code, spoken, fates, frames, seen)
 
 
 @compiled

@@ -3,7 +3,6 @@
 from collections.abc import Iterator, Mapping
 from functools import lru_cache
 from itertools import product
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray

@@ -68,7 +68,6 @@ class Sliced:
     def judge(self, work: "Sampling", drawn: Drawn, seed: int, number: int) -> "Judged":
         """Judge the frames of a unit; those that were accepted with flips in their content are put aside."""
         from framesim.coverage.fast.work import Judged
-
         from framesim.kernels import sliced_driver
 
         wires, lengths, content = self.lay(work, drawn)
@@ -95,7 +94,14 @@ class Sliced:
                 part = slice(first, stop)
                 tally.run(
                     lambda *rest, part=part, pattern=pattern, place=place: sliced_driver.given_flips(
-                        self.made.receive, wires[part], lengths[part], content[part], work.repeats, pattern, place, *rest
+                        self.made.receive,
+                        wires[part],
+                        lengths[part],
+                        content[part],
+                        work.repeats,
+                        pattern,
+                        place,
+                        *rest,
                     ),
                     first,
                 )
