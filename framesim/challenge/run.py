@@ -144,14 +144,16 @@ def _make_simple(endpoint: Endpoint, ledger: Ledger, watch: Watch | None) -> Non
 
         with suppress(Stopped):  # what is simple by then has been kept
             shrink(kind.simple or kind.cases[0], fails, attempts=_COSTLY_ATTEMPTS if kind.costly else _ATTEMPTS)
+    with suppress(Stopped):
+        for rule in [rule for rule in ledger.kinds if rule.endswith(TOLERANCE)]:
             _acquit(endpoint, ledger, rule)
 
 
 def _acquit(endpoint: Endpoint, ledger: Ledger, rule: str) -> None:
     """Book a refusal that was put down to a tolerated bit elsewhere, if the frame is refused without that bit too."""
     kind = ledger.kinds[rule]
-    case = kind.simple
-    if not rule.endswith(TOLERANCE) or case is None or case.recipe is None:
+    case = kind.simple or kind.cases[0]
+    if case.recipe is None:
         return
     plain = decode_case(case.network, replace(case.recipe, flips=()), origin=case.origin)
     other = rule_broken(plain, expected(plain), endpoint.ask([plain])[0])
