@@ -105,9 +105,11 @@ class Report:
     def __str__(self) -> str:
         if self.clean:
             return f"{self.network}: {self.asked:,} cases, nothing found"
-        lines = [f"{self.network}: {self.asked:,} cases, {len(self.findings)} rules broken"]
+        rules = len(self.findings)
+        lines = [f"{self.network}: {self.asked:,} cases, {rules} {'rule' if rules == 1 else 'rules'} broken"]
         for finding in self.findings:
-            lines.append(f"- {finding.rule}{f', {finding.where}' if finding.where else ''} ({finding.count:,} cases)")
+            times = f"{finding.count:,} {'case' if finding.count == 1 else 'cases'}"
+            lines.append(f"- {finding.rule}{f', {finding.where}' if finding.where else ''} ({times})")
             if finding.case is not None:
                 lines.append(f"  {finding.replay()}")
         return "\n".join([*lines, *([f"stopped: {self.stopped}"] if self.stopped else [])])

@@ -15,6 +15,7 @@ from framesim.errors import BadArgument, check_range
 __all__ = ["MODES", "cases", "modes_of"]
 
 MODES = ("decode", "encode", "both")
+_ROUNDS = 3  # how often a random frame is spoiled in every way: to put it on the wire takes as long as twelve cases
 # A classic CAN frame that is rich in pairs of flips which no check sees; found by trying frames.
 _RICH = 0x482, "f82231d28aebc714"
 
@@ -73,7 +74,8 @@ def _random(network: str, modes: tuple[str, ...], frame: Any, rng: random.Random
     if "encode" in modes:
         yield encode_case(network, frame, origin="a random frame")
     if "decode" in modes:
-        yield from spoiled(network, frame, rng)
+        for _ in range(_ROUNDS):
+            yield from spoiled(network, frame, rng)
 
 
 @lru_cache(maxsize=1)

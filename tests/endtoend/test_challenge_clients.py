@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from framesim.challenge import challenge_command
+from framesim.challenge.symptom import TOLERANCE
 
 ROOT = Path(__file__).resolve().parents[2]
 PAGE = (ROOT / "docs" / "challenge.md").read_text(encoding="utf-8")
@@ -66,10 +67,12 @@ def test_a_right_decoder_in_c_is_found_right(c_decoder):
 
 
 def test_a_decoder_in_c_without_the_stuff_bit_behind_the_crc_is_found_out(c_decoder):
-    report = challenge_command([c_decoder("-DNO_STUFF_AFTER_CRC")], network="can", cases=3_000)
+    report = challenge_command([c_decoder("-DNO_STUFF_AFTER_CRC")], network="can", cases=5_000)
     first = report.findings[0]
     assert first.rule.startswith("refuses a right frame")
     assert first.where == "where there is an inserted bit after the last bit of CRC"
+    # Some of the frames it refuses have another level in the acknowledge slot, which is not why it refuses them.
+    assert not [finding.rule for finding in report.findings if finding.rule.endswith(TOLERANCE)]
 
 
 def test_the_python_client_serves_both_modes(tmp_path):

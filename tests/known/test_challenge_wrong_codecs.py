@@ -35,6 +35,13 @@ def test_a_classic_mistake_is_found_named_and_made_simple(wrong):
     assert answer == finding.rule or finding.rule.startswith("raises")
 
 
+def test_the_case_shown_is_the_simplest_that_fails_so():
+    wrong = next(wrong for wrong in WRONG if wrong.told == "where dlc is 9 or more")
+    finding = challenge_decoder(wrong.decode, network="can", cases=CASES).findings[0]
+    assert finding.case.frame == fs.CanFrame(identifier=0, payload=bytes(8), dlc=9)
+    assert finding.case.recipe.plain
+
+
 def test_at_least_a_dozen_mistakes_on_six_networks_are_shipped():
     assert len(WRONG) >= 12
     assert {wrong.network.partition("-b")[0] for wrong in WRONG} >= {
