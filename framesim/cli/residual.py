@@ -8,6 +8,7 @@ from typing import Any
 
 from framesim.cli.frame_options import add_frame_options, frame_from, network_parser, split_network
 from framesim.cli.output import share_bar
+from framesim.cli.page_file import add_report_option, checked_path, write_page
 from framesim.cli.parsing import LineParser, number, quoted, whole_number
 from framesim.errors import BadArgument, BadInput, check_number, check_range
 from framesim.networks.network import Network
@@ -34,6 +35,7 @@ def run(arguments: Sequence[str]) -> int:
     _add_options(parser)
     add_frame_options(parser, network.frame_type)
     values = parser.read(rest)
+    page = checked_path(values.report)
     subject = _subject(values, network)
     channels = _channels(values)
     curve = _measure(values, subject, channels)
@@ -46,6 +48,10 @@ def run(arguments: Sequence[str]) -> int:
         from framesim.report.terminal import screen
 
         draw_residual(screen(), curve)
+    if page is not None:
+        from framesim.report.residual_page import residual_page
+
+        write_page(page, residual_page(curve))
     return 0
 
 
@@ -75,6 +81,7 @@ def _add_options(parser: LineParser) -> None:
     how.add_argument("--seed", metavar="N", help="of the payloads drawn; 1 unless said")
     how.add_argument("--confidence", metavar="C", help="of the intervals; 0.95 unless said")
     how.add_argument("--json", action="store_true", help="write one JSON object")
+    add_report_option(how)
     how.add_argument("--plot-data", metavar="FILE.csv", help="write the curve as comma-separated values; - is output")
 
 
