@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from framesim.coverage.residual_curve import ResidualCurve
-from framesim.report.pictures.canvas import Sheet, label_text, sheet
+from framesim.report.pictures.canvas import Sheet, as_svg, label_text, power_ticks, sheet
 from framesim.report.pictures.fills import STROKES, Stroke, hexed
 
 __all__ = ["Curve", "Line", "curve_of", "draw_curves", "residual_curves"]
@@ -90,6 +90,8 @@ def draw_curves(figure: Sheet, curves: Sequence[Curve], lines: Sequence[Line] = 
             )  # fmt: skip
     if floor:
         axes.set_ylim(bottom=floor)
+    for axis in (axes.xaxis, axes.yaxis):
+        power_ticks(axis)
     axes.grid(visible=True, which="major", color="0.85", linewidth=0.6)
     axes.set_axisbelow(True)
     rows = -(-(len(curves) + len(lines)) // 2)
@@ -124,8 +126,6 @@ def _draw(axes: Any, curve: Curve, stroke: Stroke) -> None:
 
 def residual_curves(curves: Sequence[Curve], lines: Sequence[Line] = (), *, name: str = "curves") -> str:
     """Return the picture as an ``svg`` element."""
-    from framesim.report.pictures.canvas import as_svg
-
     with sheet(7.2, 4.6) as figure:
         draw_curves(figure, curves, lines)
         return as_svg(figure, name, ABOUT)
