@@ -287,8 +287,8 @@ def test_the_built_in_claims_replay_through_decode_within_a_minute(tmp_path, cap
     assert sum(os.times()[2:4]) - began < 60  # processor time of the child: a busy machine is not a slow program
     record = json.loads(done.stdout)
     jsonschema.validate(record, SCHEMA)
-    assert {row["id"] for row in record["claims"] if row["verdict"] == "bounded"} == {"can-single-flip-rare"}
-    assert {row["meets"] for row in record["claims"] if row["verdict"] == "bounded"} == {"yes"}
+    bounded = {row["id"]: row["meets"] for row in record["claims"] if row["verdict"] == "bounded"}
+    assert bounded == {"can-single-flip-rare": "yes", "sweeper-per-hour": "undecided"}
     examples = [row["counterexample"] for row in record["claims"] if row["counterexample"]]
     assert len(examples) == 7
     for example in examples:
