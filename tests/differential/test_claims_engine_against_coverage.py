@@ -28,11 +28,11 @@ def test_the_same_frames_give_the_same_tally_as_a_coverage_run(monkeypatch):
 
 def test_the_tally_does_not_depend_on_how_the_run_is_cut(monkeypatch):
     scenario = engine.engine_scenario(SUBJECT, FAULT, ASSERTS)
-    whole = engine.run_engine("x", SUBJECT, scenario, seed=1, budget_s=0.9)
+    whole = engine.run_engine("x", SUBJECT, scenario, seed=1, budget_s=0.3)
     monkeypatch.setattr(engine, "AT_ONCE", 700)
-    assert engine.run_engine("x", SUBJECT, scenario, seed=1, budget_s=0.9) == whole
+    assert engine.run_engine("x", SUBJECT, scenario, seed=1, budget_s=0.3) == whole
     assert whole.disturbed > 0
-    assert engine.run_engine("x", SUBJECT, scenario, seed=2, budget_s=0.9) != whole
+    assert engine.run_engine("x", SUBJECT, scenario, seed=2, budget_s=0.3) != whole
 
 
 def test_too_small_a_budget_leaves_the_claim_open():
@@ -46,3 +46,9 @@ def test_the_claim_of_the_street_sweeper_runs_at_the_traffic_it_names():
     scenario = engine.engine_scenario(claim.subject, claim.channel, claim.asserts)
     assert scenario.signal.every_s == pytest.approx(0.01)
     assert scenario.severities == ("fault",)
+
+
+def test_frames_of_a_list_take_turns():
+    frames = tuple(fs.CanFrame(identifier=1, payload=bytes([number] * 3)) for number in range(3))
+    chosen = engine._chosen("x", FrameSubject(network="can", frames=frames, payload="list"), 1)
+    assert [chosen(slot).payload[0] for slot in range(5)] == [0, 1, 2, 0, 1]
