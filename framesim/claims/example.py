@@ -120,4 +120,11 @@ text = "In this frame, it is mostly the CRC that speaks first"
 frame = { network = "can", identifier = 0x1A4, payload = "9F3C071122334455" }
 disturbance = { kind = "scatter", bit_error_ratio = 1e-6 }
 asserts = { kind = "first-to-speak", check = "crc", at_least = 0.5 }
+
+[[claim]]
+id = "sweeper-per-hour"
+text = "On the street sweeper, beside a cracked ignition lead: below one undetected frame an hour (invented data)"
+frame = { network = "can", identifier = 0x1A4, payload = { random = 8 } }
+disturbance = { kind = "ignition", speed_rpm = 2950, cylinders = 4, leads = "long", severity = "fault" }
+asserts = { kind = "per-hour-at-most", rate = 1, frames_per_second = 100 }
 """

@@ -1,6 +1,5 @@
 """Claims about P(undetected) per frame, or per hour at a stated traffic."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import islice
 from typing import Any
@@ -14,15 +13,15 @@ from framesim.claims.looking import look_at
 from framesim.claims.payloads import draws, some_payloads
 from framesim.claims.sampling import sample
 from framesim.claims.subject import FrameSubject
+from framesim.claims.traffic import frames_per_second
 from framesim.claims.wording import counted, percent, short
-from framesim.coverage.carriers import CARRIERS
 from framesim.coverage.exact.over_frames import sum_of
 from framesim.coverage.exact.worst import worst_payload
 from framesim.coverage.population import Listed
 from framesim.coverage.residual_curve import residual_curve
 from framesim.coverage.residual_record import Residual
+from framesim.disturbance import Ignition
 from framesim.errors import NotFeasible
-from framesim.judging import encode
 
 __all__ = ["decide_rate"]
 
@@ -53,10 +52,13 @@ def decide_rate(
     if isinstance(asserts, ResidualAtMost):
         factor, limit, unit, traffic = 1.0, asserts.probability, "P(undetected) per frame", ""
     else:
-        per_second, traffic = _per_second(subject, asserts)
+        per_second, traffic = frames_per_second(subject, asserts)
         factor, limit, unit = per_second * 3600, asserts.rate, "undetected frames per hour"
     try:
-        found = _found(name, subject, channel, told)
+        engine = isinstance(channel, Ignition)
+        found = (
+            _sampled(name, subject, channel, asserts, told) if engine else _found(name, subject, channel, asserts, told)
+        )
     except NotFeasible as refusal:
         return Finding(
             verdict=Verdict.OPEN,
@@ -144,25 +146,9 @@ def _residual_command(frame: Any, channel: Any, subject: FrameSubject) -> str:
     return f"{command_for('residual', frame)} --bit-error-ratio {ratio!r}{more}"
 
 
-def _per_second(subject: FrameSubject, asserts: PerHourAtMost) -> tuple[float, str]:
-    """Return frames a second; by load, as many as would be if all were as short as the shortest."""
-    if asserts.frames_per_second is not None:
-        return asserts.frames_per_second, f", {asserts.frames_per_second:g} frames a second"
-    assert asserts.bit_rate is not None
-    assert asserts.load is not None
-    gap = CARRIERS[subject.network].gap_bits if subject.network in CARRIERS else 0
-    bits = min(len(encode(frame)) for frame in _extremes(subject)) + gap
-    rate = asserts.bit_rate * asserts.load / bits
-    return rate, f", {rate:.4g} frames of {bits} bits a second ({asserts.load:.0%} of {asserts.bit_rate:g} bit/s)"
-
-
-def _extremes(subject: FrameSubject) -> Sequence[Any]:
-    if not subject.open_payload:
-        return subject.frames
-    return [subject.with_payload(bytes([byte]) * subject.n_bytes) for byte in (0x00, 0x55, 0xAA, 0x33)]
-
-
-def _found(name: str, subject: FrameSubject, channel: Any, told: ClaimsFile) -> _Found:
+def _found(
+    name: str, subject: FrameSubject, channel: Any, asserts: ResidualAtMost | PerHourAtMost, told: ClaimsFile
+) -> _Found:
     how: dict[str, Any] = {
         "acceptance": subject.acceptance,
         "receivers": subject.receivers,
@@ -185,7 +171,7 @@ def _found(name: str, subject: FrameSubject, channel: Any, told: ClaimsFile) -> 
     except NotFeasible:
         if subject.receivers != 1 or subject.reach != "local" or subject.same_end:
             raise
-        return _sampled(name, subject, channel, told)
+        return _sampled(name, subject, channel, asserts, told)
 
 
 def _payloads(subject: FrameSubject) -> str:
@@ -259,9 +245,11 @@ def _over_draws(name: str, subject: FrameSubject, channel: Any, told: ClaimsFile
     )
 
 
-def _sampled(name: str, subject: FrameSubject, channel: Any, told: ClaimsFile) -> _Found:
+def _sampled(
+    name: str, subject: FrameSubject, channel: Any, asserts: ResidualAtMost | PerHourAtMost, told: ClaimsFile
+) -> _Found:
     """Return what plain sampling says, where no method computes it."""
-    drawn = sample(name, subject, channel, seed=told.seed, budget_s=told.budget_s)
+    drawn = sample(name, subject, channel, asserts, seed=told.seed, budget_s=told.budget_s)
     estimate = drawn.undetected(told.confidence)
     return _Found(
         low=estimate.low,

@@ -7,17 +7,20 @@ from difflib import get_close_matches
 from typing import Any, Literal
 
 from framesim.claims.claim import ASSERTIONS, Claim, ClaimsFile, PerHourAtMost, ResidualAtMost
+from framesim.claims.engine import engine_scenario
 from framesim.claims.example import EXAMPLE
 from framesim.claims.subject import CodeSubject, FrameSubject, PayloadKind, Subject
 from framesim.codes import crc, crc_from_polynomial
 from framesim.coverage.channel_file import FEW_STATES, channel_from_table, parse_toml, read_text
 from framesim.coverage.tables import build, expect_keys, expect_type
+from framesim.disturbance import Ignition
 from framesim.errors import BadArgument, BadInput, check_range
 from framesim.networks import registry
 
 __all__ = ["BUILT_IN", "claims_from_text", "load_claims"]
 
 BUILT_IN = "built-in claims"
+CAUSES = {"ignition": Ignition, **FEW_STATES}
 MOST_CLAIMS = 1000
 MOST_LISTED = 10_000
 LONGEST_PAYLOAD = 4096
@@ -74,13 +77,16 @@ def _claim(name: str, row: Mapping[str, Any], where: str) -> Claim:
     subject = _subject(row, where, subjects)
     asserts: Any = build(record, row["asserts"], file=where, key="asserts", skip=frozenset({"kind"}))
     if disturbed and "disturbance" not in row:
-        raise BadInput(f"{where}: disturbance: missing; expected a table with kind = one of {', '.join(FEW_STATES)}")
+        raise BadInput(f"{where}: disturbance: missing; expected a table with kind = one of {', '.join(CAUSES)}")
     if not disturbed and "disturbance" in row:
         raise BadInput(f"{where}: disturbance: does nothing for asserts.kind {kind!r}; leave it out")
     channel = None
     if disturbed:
         part = expect_type(row["disturbance"], dict, file=where, key="disturbance")
-        channel = channel_from_table(part, file=where, key="disturbance", kinds=FEW_STATES)
+        channel = channel_from_table(part, file=where, key="disturbance", kinds=CAUSES)
+    if isinstance(channel, Ignition):
+        assert isinstance(subject, FrameSubject)  # a disturbance goes with frames alone
+        _refuse_under_engine(subject, channel, asserts, where)
     if isinstance(subject, FrameSubject):
         _refuse_idle(subject, asserts, where)
     return Claim(name=name, text=text, subject=subject, asserts=asserts, kind=kind, channel=channel)
@@ -181,6 +187,17 @@ def _payloads(table: Mapping[str, Any], where: str) -> tuple[PayloadKind, list[b
     if not 0 <= n_bytes <= LONGEST_PAYLOAD:
         raise BadInput(f"{where}: {key}: expected 0..{LONGEST_PAYLOAD} bytes, got {_short(n_bytes)}")
     return ("random" if said == "random" else "worst"), [bytes(n_bytes)]
+
+
+def _refuse_under_engine(subject: FrameSubject, channel: Ignition, asserts: Any, where: str) -> None:
+    if subject.receivers != 1 or subject.reach != "local" or subject.same_end or subject.payload == "worst":
+        raise BadInput(
+            f"{where}: disturbance.kind: beside an engine one receiver is judged, its payloads given or random"
+        )
+    try:
+        engine_scenario(subject, channel, asserts)
+    except BadArgument as refusal:
+        raise BadInput(f"{where}: {refusal}") from None
 
 
 def _refuse_idle(subject: FrameSubject, asserts: Any, where: str) -> None:

@@ -1,11 +1,13 @@
 """Plain sampling of the frames of a claim: disturbed ones are drawn and judged, undisturbed ones only counted."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
+from framesim.claims.claim import Assertion
+from framesim.claims.engine import engine_scenario, run_engine
 from framesim.claims.payloads import draws, stream
 from framesim.claims.subject import FrameSubject
 from framesim.coverage.estimate import Estimate
@@ -13,6 +15,7 @@ from framesim.coverage.intervals import clopper_pearson
 from framesim.coverage.judging_many import tally_disturbed
 from framesim.coverage.sight import at_least_flips
 from framesim.coverage.tally import Tally
+from framesim.disturbance import Ignition
 from framesim.errors import NotFeasible
 from framesim.judging import encode
 from framesim.wire import WireFrame
@@ -41,8 +44,8 @@ class Drawn:
         return clopper_pearson(self.tally.undetected, self.tally.frames, confidence=confidence)
 
 
-def sample(name: str, subject: FrameSubject, channel: Any, *, seed: int, budget_s: float) -> Drawn:
-    """Send frames through a channel until so many were disturbed as the budget allows.
+def sample(name: str, subject: FrameSubject, channel: Any, asserts: Assertion, *, seed: int, budget_s: float) -> Drawn:
+    """Send frames through a channel, or beside an engine, until so many were disturbed as the budget allows.
 
     Flips are those within a frame; behind it the wire rests undisturbed.
 
@@ -50,12 +53,16 @@ def sample(name: str, subject: FrameSubject, channel: Any, *, seed: int, budget_
         name: the claim's id; draws depend on it and on the seed.
         subject: the frames.
         channel: what flips the bits.
+        asserts: the claim, which may say what the traffic is.
         seed: of the draws.
         budget_s: seconds, by fixed costs.
 
     Raises:
         NotFeasible: the channel hits a frame so rarely that too few would be disturbed.
     """
+    if isinstance(channel, Ignition):
+        scenario = engine_scenario(subject, channel, asserts)
+        return Drawn(tally=run_engine(name, subject, scenario, seed=seed, budget_s=budget_s))
     frames = _frames(name, subject, seed)
     longest = max(len(next(frames)) for _ in range(20))
     if subject.open_payload:
@@ -85,14 +92,8 @@ def sample(name: str, subject: FrameSubject, channel: Any, *, seed: int, budget_
                 seen.append(wire.flipped(inside))
                 n_flips += len(inside)
         part = tally_disturbed(sent, seen, n_flips)
-        total += _with_frames(part, count)
+        total += replace(part, frames=count)
     return Drawn(tally=total)
-
-
-def _with_frames(part: Tally, frames: int) -> Tally:
-    from dataclasses import replace
-
-    return replace(part, frames=frames)
 
 
 def _frames(name: str, subject: FrameSubject, seed: int) -> Iterator[WireFrame]:

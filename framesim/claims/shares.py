@@ -11,6 +11,7 @@ from framesim.claims.wording import counted, percent, short
 from framesim.coverage.intervals import clopper_pearson
 from framesim.coverage.population import Listed
 from framesim.coverage.residual_curve import residual_curve
+from framesim.disturbance import Ignition
 from framesim.errors import NotFeasible
 from framesim.words import Check
 
@@ -50,7 +51,7 @@ def _name(check: Check) -> str:
 
 def _spoken(subject: FrameSubject, channel: Any, told: ClaimsFile) -> dict[Check, float] | None:
     """Return the probability of each first check; None where no method computes it."""
-    if subject.open_payload:
+    if subject.open_payload or isinstance(channel, Ignition):
         return None
     listed = subject.frame if len(subject.frames) == 1 else Listed(frames=subject.frames)
     try:
@@ -64,7 +65,7 @@ def _drawn(name: str, subject: FrameSubject, asserts: FirstToSpeak, channel: Any
     check = Check(asserts.check)
     over = f"frames of {subject.network}, at one receiver disturbed alone"
     try:
-        tally = sample(name, subject, channel, seed=told.seed, budget_s=told.budget_s).tally
+        tally = sample(name, subject, channel, asserts, seed=told.seed, budget_s=told.budget_s).tally
     except NotFeasible as refusal:
         return Finding(
             verdict=Verdict.OPEN,

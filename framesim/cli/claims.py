@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from framesim.cli.output import share_bar
 from framesim.cli.parsing import LineParser
-from framesim.errors import BadArgument
+from framesim.errors import BadArgument, BadInput
 
 if TYPE_CHECKING:
     from framesim.claims.record import ClaimsReport
@@ -59,18 +59,25 @@ def _check(values: argparse.Namespace) -> int:
         expect_free(values.evidence)  # before the work, so that nothing is lost
     with share_bar("examining claims") as show:
         report = decide_all(claims, progress=show)
+    try:  # first, since a reader of our output may go away; and if it cannot be written, what was found is shown
+        digest = None if values.evidence is None else _keep(values.evidence, report)
+    except BadInput:
+        _show(report, as_json=values.json)
+        sys.stdout.flush()
+        raise
     _show(report, as_json=values.json)
-    if values.evidence is not None:
-        from framesim.claims.evidence import write_evidence
-        from framesim.report.claims_page import claims_page
-
-        sys.stdout.flush()  # if the folder cannot be written, nothing of what was found is lost
-        digest = write_evidence(values.evidence, report, page=claims_page(report.record()))
-        if not values.json:
-            sys.stdout.write(f"\nEvidence in {values.evidence}, digest {digest}.\n")
+    if digest is not None and not values.json:
+        sys.stdout.write(f"\nEvidence in {values.evidence}, digest {digest}.\n")
     if report.partial:
         return INTERRUPTED
     return 0 if report.within else SOME_UNSETTLED
+
+
+def _keep(folder: str, report: "ClaimsReport") -> str:
+    from framesim.claims.evidence import write_evidence
+    from framesim.report.claims_page import claims_page
+
+    return write_evidence(folder, report, page=claims_page(report.record()))
 
 
 def _show(report: "ClaimsReport", *, as_json: bool) -> None:

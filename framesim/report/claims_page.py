@@ -20,6 +20,7 @@ def claims_page(record: Mapping[str, Any]) -> str:
 
     pages = Environment(loader=PackageLoader("framesim.report"), autoescape=True, trim_blocks=True, lstrip_blocks=True)
     pages.filters["pairs"] = _pairs
+    pages.filters["counts"] = lambda counts: ", ".join(f"{key}: {number:,}" for key, number in counts.items())
     pages.filters["verdict"] = _verdict
     pages.filters["short"] = lambda value: f"{value:.4g}"
     return pages.get_template("claims.html.j2").render(record=record, caution=CAUTION)
@@ -34,7 +35,8 @@ def _pairs(value: Any) -> str:
     """Return a record as running words; what is off or not set is left out."""
     if isinstance(value, Mapping):
         shown = {key: inner for key, inner in value.items() if inner is not None and inner is not False}
-        return "; ".join(f"{key} {_pairs(inner)}" for key, inner in shown.items())
+        words = {key: f"{inner:#x}" if key == "identifier" else _pairs(inner) for key, inner in shown.items()}
+        return "; ".join(f"{key} {inner}" for key, inner in words.items())
     if isinstance(value, list):
         return ", ".join(_pairs(item) for item in value)
     return str(value)

@@ -85,18 +85,19 @@ def test_a_share_that_was_drawn_holds_the_share_that_was_summed():
 
 def test_frames_drawn_and_frames_summed_agree_on_one_frame():
     # Two-sided 99.99 % limits, seed 1: a false alarm once in 10,000 seeds.
+    from framesim.claims.claim import ResidualAtMost
     from framesim.claims.sampling import sample
     from framesim.claims.subject import FrameSubject
     from framesim.coverage.intervals import clopper_pearson
 
     frame = fs.CanFrame(identifier=0x1A4, payload=b"\x9f\x3c")
     channel = fs.Scatter(bit_error_ratio=1e-3)
-    tally = sample("x", FrameSubject(network="can", frames=(frame,)), channel, seed=1, budget_s=2.0).tally
+    told = ("x", FrameSubject(network="can", frames=(frame,)), channel, ResidualAtMost(probability=0.5))
+    tally = sample(*told, seed=1, budget_s=2.0).tally
     due = fs.residual(frame, channel)
     assert tally.detected > 2000
     for check, probability in due.by_check.items():
         limits = clopper_pearson(tally.first.get(check, 0), tally.frames, confidence=0.9999)
         # Flips behind the frame are left out of the draws: at most 3 bits of them count before the verdict.
         assert limits.low - 3e-3 * probability <= probability <= limits.high + 3e-3 * probability
-    again = sample("x", FrameSubject(network="can", frames=(frame,)), channel, seed=1, budget_s=2.0).tally
-    assert again == tally
+    assert sample(*told, seed=1, budget_s=2.0).tally == tally

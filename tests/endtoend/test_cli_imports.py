@@ -45,6 +45,8 @@ def modules_loaded(*words):
         ["encode", *FRAME, "--bits"],
         ["decode", "can", "0101", "--json"],
         ["disturb", *FRAME, "--flip", "17,40", "--json"],
+        ["claims", "--help"],
+        ["claims", "--show-claims"],
     ],
     ids=" ".join,
 )

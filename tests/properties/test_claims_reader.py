@@ -36,9 +36,22 @@ SLIPS = [
     (HEAD + FRAME + FLIPS.replace("= 1", '= "x"'), "claim 'one': asserts.up_to: expected a whole number"),
     (HEAD + FRAME + FLIPS.replace("up_to", "upto"), "asserts.upto: unknown key; did you mean 'up_to'"),
     (HEAD + FRAME + FLIPS + NOISE, "disturbance: does nothing for asserts.kind 'detects-flips'; leave it out"),
-    (HEAD + FRAME + RATE, "claim 'one': disturbance: missing; expected a table with kind = one of scatter"),
-    (HEAD + FRAME + RATE + NOISE.replace("scatter", "scater"), "disturbance.kind: expected one of scatter"),
+    (HEAD + FRAME + RATE, "claim 'one': disturbance: missing; expected a table with kind = one of ignition, scatter"),
+    (HEAD + FRAME + RATE + NOISE.replace("scatter", "scater"), "disturbance.kind: expected one of ignition, scatter"),
     (HEAD + FRAME + RATE + NOISE.replace("1e-5", "2"), "disturbance.bit_error_ratio=2"),
+    (
+        HEAD + FRAME + RATE + 'disturbance = { kind = "ignition" }',
+        "claim 'one': frame: beside an engine, expected data frames of can with 3..8 bytes",
+    ),
+    (
+        HEAD + FRAME.replace('"01"', "{ worst = 8 }") + RATE + 'disturbance = { kind = "ignition" }',
+        "disturbance.kind: beside an engine one receiver is judged",
+    ),
+    (
+        HEAD + FRAME.replace('"01"', '"010203"') + 'disturbance = { kind = "ignition" }\n'
+        'asserts = { kind = "per-hour-at-most", rate = 1, frames_per_second = 1e6 }',
+        "asserts: 1e+06 frames a second; beside an engine, at most",
+    ),
     (HEAD + FRAME + RATE.replace("1e-9", "nan") + NOISE, "asserts.probability: expected a finite number"),
     (HEAD + FRAME.replace('"can"', '"cann"') + FLIPS, "frame.network: expected one of can, can-fd"),
     (HEAD + FRAME.replace("5", "0x800") + FLIPS, "frame.identifier=0x800: must lie in 0x0..0x7ff"),
