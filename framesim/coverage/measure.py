@@ -71,6 +71,8 @@ def _computed(
         return {
             (scenario.sender.network, column): _exactly(scenario, part, progress) for column, part in totals.items()
         }
+    if not lines:  # a pulse train meets one link, and its patterns are tried nowhere else
+        return {}
     return {
         (network, column): spark_residual(
             lines[network].slots.book,

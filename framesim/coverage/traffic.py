@@ -61,9 +61,13 @@ class Traffic:
     def _encoded(self, page: int) -> WireFrame:
         return encode(self.frame(page))
 
+    def in_course(self, time_s: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return where in the signal's course, which repeats as the frames do, each time lies; seconds."""
+        return np.asarray(np.mod(time_s, PAGES * self._scenario.signal.every_s))
+
     def volts(self, time_s: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Return what the sensor puts on the analog line; the course repeats as the frames do."""
-        return self._scenario.signal.volts_at(np.mod(time_s, PAGES * self._scenario.signal.every_s))
+        """Return what the sensor puts on the analog line."""
+        return self._scenario.signal.volts_at(self.in_course(time_s))
 
     def first_bit(self, slot: int) -> int:
         """Return the wire bit, counted from time 0, with which a slot begins."""

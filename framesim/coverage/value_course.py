@@ -7,6 +7,7 @@ from bitarray.util import ba2int
 from numpy.typing import NDArray
 
 from framesim.coverage.course_record import POLICIES, Fate, LinkCourse, Policy, ValueCourse, used_values
+from framesim.coverage.frame_book import PAGES
 from framesim.coverage.scenario import Scenario
 from framesim.coverage.traffic import Traffic
 from framesim.coverage.windows import FRAMES_AT_ONCE
@@ -62,7 +63,7 @@ def value_course(
     traffic = Traffic(scenario)
     links: dict[str, LinkCourse] = {scenario.sender.network: _frame_link(scenario, traffic, n_values)}
     if isinstance(scenario.disturbance, Ignition):
-        links["analog"] = _analog_link(scenario, traffic.sampled_s(0, n_values))
+        links["analog"] = _analog_link(scenario, traffic, traffic.sampled_s(0, n_values))
     patience = int(np.floor(patience_s / signal.every_s + 1e-9))
     return ValueCourse(
         title=scenario.title,
@@ -95,10 +96,10 @@ def _chosen(scenario: Scenario, column: str | None) -> tuple[Scenario, str]:
     return scenario, name
 
 
-def _analog_link(scenario: Scenario, times: Floats) -> LinkCourse:
+def _analog_link(scenario: Scenario, traffic: Traffic, times: Floats) -> LinkCourse:
     line, signal = scenario.analog, scenario.signal
     assert isinstance(scenario.disturbance, Ignition)
-    samples = line.walk(scenario.disturbance, times, signal.volts_at(times), scenario.seed)
+    samples = line.walk(scenario.disturbance, times, traffic.volts(times), scenario.seed)
     span = signal.high - signal.low
 
     def values(codes: NDArray[np.int32]) -> Floats:
@@ -110,7 +111,7 @@ def _analog_link(scenario: Scenario, times: Floats) -> LinkCourse:
     return LinkCourse(
         step=line.lsb_volts / 4.0 * span,
         times_s=times,
-        true=signal.low + span * signal.share_at(times),
+        true=signal.low + span * signal.share_at(traffic.in_course(times)),
         sent=values(samples.clean),
         read=values(samples.seen),
         fate=fate,
@@ -123,8 +124,9 @@ def _frame_link(scenario: Scenario, traffic: Traffic, n_values: int) -> LinkCour
     step = (signal.high - signal.low) / 65535
     # A frame carries the signal as it was when its slot began; see Traffic.frame.
     times = np.asarray(np.arange(n_values) * signal.every_s, np.float64)
-    sent = np.asarray(signal.low + step * signal.words_at(times), np.float64)
-    true = np.asarray(signal.low + (signal.high - signal.low) * signal.share_at(times), np.float64)
+    course = np.asarray(np.arange(n_values) % PAGES * signal.every_s, np.float64)
+    sent = np.asarray(signal.low + step * signal.words_at(course), np.float64)
+    true = np.asarray(signal.low + (signal.high - signal.low) * signal.share_at(course), np.float64)
     read, fate = sent.copy(), np.zeros(n_values, np.uint8)
     for slot, flips in _flipped_frames(scenario, traffic, n_values).items():
         wire = traffic.wire(slot)

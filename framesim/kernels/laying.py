@@ -32,7 +32,7 @@ def lay_frames(
         register, at, last, same = initial, 0, -1, 0
         for index in range(n_word + width):
             if index < n_word:
-                level = np.int64(words[frame, index])
+                level = int(np.int64(words[frame, index]))
                 fed = (register >> top & 1) ^ level
                 register = ((register << 1) & mask) ^ (polynomial if fed else 0)
             else:

@@ -82,7 +82,7 @@ def walk(x: Any, w: Any, lane: Any, moves: Any, width: int, polynomial: int, ini
             fed = (register >> top) ^ level
             register = ((register << U(1)) & mask) ^ (U(polynomial) if fed else U(0))
         if move >> U(24):
-            return np.int64(move >> U(24)) - 1
+            return int(np.int64(move >> U(24))) - 1
         if move & U(1 << 21) and register != U(0):
             return -1
         state = move & U(0xFFFFF)
@@ -93,7 +93,8 @@ def walk(x: Any, w: Any, lane: Any, moves: Any, width: int, polynomial: int, ini
 
 @compiled
 def settle(
-    x: Any, clean: Any, v: Any, w: Any, here: Any, frame: Any, content: Any, moves: Any, code: Any, spoken: Any,
+    x: Any, clean: Any, v: Any, w: Any, here: Any, frame: Any, content: Any, moves: Any, code: Any,
+    spoken: Any,
     fates: Any, frames: Any, seen: Any,
 ) -> None:  # fmt: skip
     """Tally the receivers ``here`` of one word; put aside those that accepted flips in their content.
@@ -217,7 +218,8 @@ def settle_late(
 
 @compiled
 def exact_flips(
-    receive: Any, wires: Any, lengths: Any, content: Any, flips: int, turns: int, seed: Any, unit: Any, moves: Any, code: Any,
+    receive: Any, wires: Any, lengths: Any, content: Any, flips: int, turns: int, seed: Any, unit: Any, moves: Any,
+    code: Any,
     spoken: Any, fates: Any, frames: Any, seen: Any,
 ) -> None:  # fmt: skip
     """Send each frame ``64 * turns`` times with exactly ``flips`` flips, every choice of wire bits as likely.
@@ -292,7 +294,8 @@ def exact_flips(
 
 @compiled
 def given_flips(
-    receive: Any, wires: Any, lengths: Any, content: Any, turns: int, pattern: Any, place: Any, moves: Any, code: Any, spoken: Any,
+    receive: Any, wires: Any, lengths: Any, content: Any, turns: int, pattern: Any, place: Any, moves: Any, code: Any,
+    spoken: Any,
     fates: Any, frames: Any, seen: Any,
 ) -> int:  # fmt: skip
     """Send frames under flips drawn elsewhere; frames without a flip are not looked at.
@@ -378,7 +381,8 @@ def scattered_flips(
         while True:
             if used == U(128):
                 draw(
-                    words[:64], words[64:128], words[128:192], words[192:], (chunk << U(16)) | U(1), U(frame), unit, seed,
+                    words[:64], words[64:128], words[128:192], words[192:], (chunk << U(16)) | U(1), U(frame),
+                    unit, seed,
                 )  # fmt: skip
                 used, chunk = U(0), chunk + U(1)
             share = np.float64(((words[used] << HALF) | words[U(128) + used]) >> U(11)) * 2.0**-53

@@ -109,7 +109,7 @@ def test_a_run_in_other_windows_gives_the_same_report_for_every_link(monkeypatch
     monkeypatch.setattr("framesim.coverage.measure.PATTERNS_BY_TABLE", 20)
     whole = measure_coverage(EVERY_LINK)
     assert [result.network for result in whole.frames] == ["can", "can-fd", "lin", "flexray", "ethernet", "sent"]
-    monkeypatch.setattr("framesim.coverage.measure.WINDOW_S", 3.3)
+    monkeypatch.setattr("framesim.coverage.windows.WINDOW_S", 3.3)
     assert measure_coverage(EVERY_LINK).to_json() == whole.to_json()
 
 

@@ -81,7 +81,7 @@ def differences(rng, rounds, flips_of):
                 for place in flips_of(rng, len(wire)):
                     levels[place, word, lane] ^= 1
         result = verdicts(found, levels)
-        for word, wire in enumerate(sent):
+        for word, _ in enumerate(sent):
             for lane in range(LANES):
                 heard = run_receiver(CAN, bitarray(levels[:, word, lane].tolist()), strict=True).finish()
                 expected = ACCEPTED if heard.check is None else CHECKS.index(heard.check)

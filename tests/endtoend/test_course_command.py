@@ -8,11 +8,12 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scenario_texts import ONE_LINK
 
 import framesim as fs
 from framesim.cli.main import main
 from framesim.coverage.course_record import POLICIES, Fate, LinkCourse, used_values
-from framesim.coverage.scenario import SWEEPER, load_scenario, scenario_from_text
+from framesim.coverage.scenario import load_scenario, scenario_from_text
 from framesim.coverage.value_course import _read_word, value_course
 from framesim.disturbance import CanLink, Scatter
 from framesim.errors import BadArgument, NotFeasible
@@ -23,7 +24,7 @@ def scenario(**changes):
 
 
 def channel_scenario(disturbance, frames=4000):
-    before, rest = SWEEPER.split("[disturbance]")
+    before, rest = ONE_LINK.split("[disturbance]")
     kept = [line for line in before.splitlines() if not line.startswith(("hours", "severities"))]
     signal = rest[rest.index("[signal]") :].replace("[analog]", "")
     built = scenario_from_text(
@@ -37,7 +38,7 @@ def test_the_course_meets_the_very_events_of_the_main_job():
     case = scenario(severities=("fault",), hours=0.05, link=CanLink(conversion_loss_db=22))
     report = fs.measure_coverage(case)
     course = fs.value_course(case, seconds=180)
-    (frames,), (analog,) = report.frames, report.analog
+    (frames,), (analog,) = [found for found in report.frames if found.network == "can"], report.analog
     can, line = course.links["can"], course.links["analog"]
     assert can.fate.size == line.fate.size == frames.tally.frames == 18_000
     assert can.count(Fate.CAUGHT) == frames.tally.detected > 50

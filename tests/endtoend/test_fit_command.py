@@ -34,9 +34,9 @@ def test_a_fitted_channel_feeds_residual(way, kind, tmp_path, capsys):
 
 
 def test_flips_of_a_recording_can_be_fitted(tmp_path, capsys):
-    from framesim.coverage.scenario import SWEEPER
+    from scenario_texts import ONE_LINK
 
-    before, rest = SWEEPER.split("[disturbance]")
+    before, rest = ONE_LINK.split("[disturbance]")
     before = "\n".join(line for line in before.splitlines() if not line.startswith("severities"))
     rest = rest[rest.index("[signal]") :].replace("[link]", "[link]\nconversion_loss_db = 10.0").replace("[analog]", "")
     train = '[disturbance]\nkind = "pulse-train"\nprofile = "transients_100khz"'

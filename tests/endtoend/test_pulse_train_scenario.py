@@ -5,15 +5,16 @@ import pathlib
 
 import jsonschema
 import pytest
+from scenario_texts import ONE_LINK
 
 from framesim.cli.main import main
-from framesim.coverage.scenario import SWEEPER, load_scenario
+from framesim.coverage.scenario import load_scenario
 
 ROOT = pathlib.Path(__file__).parents[2]
 
 
 def scenario_text(**extra):
-    before, rest = SWEEPER.split("[disturbance]")
+    before, rest = ONE_LINK.split("[disturbance]")
     signal = rest[rest.index("[signal]") :]
     before = "\n".join(line for line in before.splitlines() if not line.startswith("severities"))
     keys = "".join(f"{name} = {json.dumps(value)}\n" for name, value in extra.items())

@@ -6,9 +6,9 @@ import pathlib
 
 import numpy as np
 import pytest
+from scenario_texts import ONE_LINK
 
 from framesim.cli.main import main
-from framesim.coverage.scenario import SWEEPER
 
 ROOT = pathlib.Path(__file__).parents[2]
 FRAME = ["can", "--identifier", "0x1A4", "--payload", "9F3C07"]
@@ -23,7 +23,7 @@ def told(capsys, *words):
 
 def harsh(tmp_path, disturbance):
     """A scenario file whose pair is badly balanced, so that there are flips within milliseconds."""
-    before, rest = SWEEPER.split("[disturbance]")
+    before, rest = ONE_LINK.split("[disturbance]")
     text = before.replace('["typical", "fault"]', '["fault"]') if "ignition" in disturbance else before
     if "ignition" not in disturbance:
         text = "\n".join(line for line in text.splitlines() if not line.startswith("severities"))
@@ -220,7 +220,7 @@ def test_a_slip_on_the_command_line_is_told_in_one_line(words, told, tmp_path, c
 
 
 def test_a_channel_without_volts_cannot_be_written(tmp_path, capsys):
-    before, rest = SWEEPER.split("[disturbance]")
+    before, rest = ONE_LINK.split("[disturbance]")
     kept = [line for line in before.splitlines() if not line.startswith(("hours", "severities"))]
     signal = rest[rest.index("[signal]") :].replace("[analog]", "")
     path = tmp_path / "scatter.toml"

@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping
 from functools import lru_cache
 from itertools import product
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -112,7 +113,9 @@ def can_shape(network: Network) -> CanShape:
     if not isinstance(coding, DynamicStuffing) or not coding.at_end or layout.idle != 1 or made.run != 5:
         raise NotFeasible("sliced: not a run of five, stuffed to its end, on a wire that rests recessive")
     heads, chooser = _heads(layout, guarded.name)
-    early, late, offset = [], [], 0
+    early: list[Any] = []
+    late: list[Any] = []
+    offset = 0
     spoken = guarded.guard.spoken_after if guarded.guard else None
     heard = spoken is None
     for field in layout.fields[layout.place[guarded.name] + 1 : layout.accept_index + 1]:

@@ -79,7 +79,8 @@ class Sliced:
                 raise BadArgument(f"count={channel.count}: a frame of {lengths.min()} bits cannot hold so many flips")
             tally.run(
                 lambda *rest: sliced_driver.exact_flips(
-                    self.made.receive, wires, lengths, content, channel.count, work.repeats // LANES, np.uint64(seed), np.uint64(number),
+                    self.made.receive, wires, lengths, content, channel.count, work.repeats // LANES, np.uint64(seed),
+                    np.uint64(number),
                     *rest,
                 ),
                 0,
