@@ -11,7 +11,7 @@ from framesim.coverage.value_window import value_window
 from framesim.networks.registry import network
 from framesim.report.caution import NOT_MODELLED
 from framesim.report.coverage_text import sentences
-from framesim.report.page import Figure, Number, Section, Table, number_at, render
+from framesim.report.page import Figure, Number, Section, Table, listed, number_at, render
 from framesim.report.pictures.funnel import FunnelBars, Stage, funnel_picture
 from framesim.report.pictures.shares import Bar, check_shares
 from framesim.report.pictures.value_course import value_course
@@ -230,14 +230,14 @@ def _rate_rows(record: Record, links: Sequence[tuple[int, Record]], what: str) -
 
 
 def _about(record: Record) -> list[tuple[str, Any]]:
-    signal, sender = record["scenario"].get("signal", {}), record["scenario"].get("sender", {})
     about: list[tuple[str, Any]] = [("data", record["note"])] if record["note"] else []
     about.append(("method", "plain sampling: every frame and sample drawn from the seed, judged by a receiver"))
     about.append(("seed", number_at(record, "seed")))
     if record["hours"] is not None:
         about.append(("engine time", [number_at(record, "hours"), " h a column"]))
-    about += [(f"signal: {key.replace('_', ' ')}", str(value)) for key, value in signal.items()]
-    about += [(f"sender: {key.replace('_', ' ')}", str(value)) for key, value in sender.items() if value is not None]
+    for part in record["scenario"]:
+        if isinstance(record["scenario"][part], dict):
+            about += [(f"{part}: {name}", value) for name, value in listed(record, "scenario", part)]
     about.append(("disturbance", "local: at one receiver; the sender does not see it"))
     return about
 

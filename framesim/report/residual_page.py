@@ -7,7 +7,7 @@ from typing import Any
 from framesim.coverage.residual_curve import ResidualCurve
 from framesim.networks.registry import network
 from framesim.report.caution import NOT_MODELLED
-from framesim.report.page import Figure, Section, Table, number_at, render
+from framesim.report.page import Figure, Section, Table, listed, number_at, render
 from framesim.report.pictures.curves import curve_of, residual_curves
 from framesim.report.pictures.shares import Bar, check_shares
 
@@ -43,13 +43,12 @@ def residual_page(curve: ResidualCurve) -> str:
 
 
 def _about(record: Record) -> list[tuple[str, Any]]:
-    subject = [(name.replace("_", " "), str(value)) for name, value in record["subject"].items() if value is not None]
     methods = dict.fromkeys(link["method"] for link in record["links"])
     accepted = {
         "receiver_only": "whatever the receiver accepts",
         "same_end": "only what the receiver accepts at the sender's own end",
     }
-    about: list[tuple[str, Any]] = [*subject, ("counted", accepted[record["acceptance"]])]
+    about: list[tuple[str, Any]] = [*listed(record, "subject"), ("counted", accepted[record["acceptance"]])]
     about.append(("disturbed", record["disturbed"]))
     about.append(("method", "; ".join(f"{method}: {_METHODS.get(method, method)}" for method in methods)))
     seed = record["links"][0]["seed"]

@@ -54,10 +54,10 @@ def sheet(width: float, height: float) -> Iterator[Sheet]:
         yield Figure(figsize=(width, height), layout="constrained")
 
 
-def label_text(text: str) -> str:
+def label_text(text: str, longest: int = LABEL_LENGTH) -> str:
     """Return words from outside as a label: one line, no longer than there is room for."""
     line = one_line(text)
-    return line if len(line) <= LABEL_LENGTH else line[: LABEL_LENGTH - 1] + "…"
+    return line if len(line) <= longest else line[: longest - 1] + "…"
 
 
 def power_ticks(axis: Any) -> None:

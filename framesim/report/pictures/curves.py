@@ -85,8 +85,9 @@ def draw_curves(figure: Sheet, curves: Sequence[Curve], lines: Sequence[Line] = 
             ratio, value, words = line.meets
             axes.plot([ratio], [value], marker="*", markersize=11, color="white", markeredgecolor="black", zorder=5)
             axes.annotate(
-                words, (ratio, value), (8, -26), textcoords="offset points", fontsize=8,
+                words, (ratio, value), (8, -64), textcoords="offset points", fontsize=8,
                 arrowprops={"arrowstyle": "-", "linewidth": 0.6},
+                bbox={"facecolor": "white", "edgecolor": "none", "pad": 1},
             )  # fmt: skip
     if floor:
         axes.set_ylim(bottom=floor)
@@ -100,7 +101,7 @@ def draw_curves(figure: Sheet, curves: Sequence[Curve], lines: Sequence[Line] = 
 
 def _draw(axes: Any, curve: Curve, stroke: Stroke) -> None:
     colour = hexed(stroke.shade)
-    label = label_text(curve.label) if len(curve.label) > 60 else curve.label
+    label = label_text(curve.label, 60)
     if curve.bounded:
         tiny = min((low for low in curve.low if low > 0), default=min(curve.high))
         floor = [low if low > 0 else tiny for low in curve.low]

@@ -65,7 +65,7 @@ def check_shares(bars: Sequence[Bar], *, name: str = "shares", share_of: str = "
                 share = bar.counts[part] / whole
                 _part(axes, row, left, share, fills[part], letters[part])
                 left += share
-            axes.text(1.01, row, bar.note, va="center", fontsize=8)
+            axes.text(1.01, row, label_text(bar.note, 20), va="center", fontsize=8)
         axes.set(xlim=(0, 1), ylim=(len(bars) - 0.5, -0.5), xlabel=f"share {share_of}")
         axes.set_yticks(range(len(bars)), [label_text(bar.label) for bar in bars])
         axes.set_xticks([0, 0.25, 0.5, 0.75, 1], ["0", "25 %", "50 %", "75 %", "100 %"])
@@ -96,4 +96,4 @@ def _part(axes: Any, row: int, left: float, share: float, fill: Fill, letter: st
 def _key(part: str, letter: str, fill: Fill) -> Any:
     from matplotlib.patches import Patch
 
-    return Patch(label=f"{letter}  {part.replace('_', ' ')}", **_style(fill))
+    return Patch(label=f"{letter}  {label_text(part.replace('_', ' '))}", **_style(fill))
