@@ -13,6 +13,7 @@ from framesim.cli.page_file import add_report_option, checked_path, write_page
 from framesim.cli.parsing import LineParser, number, quoted, whole_number
 from framesim.cli.residual_subject import add_subject_options, frames_of
 from framesim.errors import BadArgument, BadInput, check_number, check_range
+from framesim.networks.network import Network
 
 __all__ = ["run"]
 
@@ -33,12 +34,13 @@ def run(arguments: Sequence[str]) -> int:
         return 0
     parser = network_parser("residual", network, ABOUT)
     parser.epilog = EPILOG
-    _add_options(parser)
+    _add_options(parser, network)
     add_frame_options(parser, network.frame_type)
     values = parser.read(rest)
     page = checked_path(values.report)
     channels = _channels(values)
     subject, notes = frames_of(values, network)
+    _refuse_idle(values, subject)
     span = _span(values, subject)
     curve = _measure(values, subject, channels)
     curve = dataclasses.replace(curve, subject={**curve.subject, **notes})
@@ -63,7 +65,7 @@ def run(arguments: Sequence[str]) -> int:
     return 0
 
 
-def _add_options(parser: LineParser) -> None:
+def _add_options(parser: LineParser, network: Network) -> None:
     noise = parser.add_argument_group("the disturbance (one of them)").add_mutually_exclusive_group(required=True)
     noise.add_argument("--bit-error-ratio", metavar="P", help="independent flips of every bit")
     noise.add_argument("--sweep", metavar="LOW:HIGH", help="the same at many ratios, such as 1e-8:1e-1")
@@ -83,12 +85,9 @@ def _add_options(parser: LineParser) -> None:
         help="local: each receiver has flips of its own; common: all nodes alike, the sender's read-back included",
     )
     how = parser.add_argument_group("how it is computed and stated")
-    how.add_argument(
-        "--acceptance",
-        choices=("receiver_only", "same_end"),
-        default="receiver_only",
-        help="same_end: only frames accepted at the sender's own end count; others the sender would flag",
-    )
+    parser.set_defaults(counted="receiver_only")
+    if "acceptance" not in {field.name for field in dataclasses.fields(network.frame_type)}:
+        _add_acceptance(how)
     how.add_argument("--bursts", metavar="SPAN", help="for one frame, also count undetected bursts up to SPAN bits")
     how.add_argument("--frames-per-second", metavar="R", help="state the rate per hour as well")
     how.add_argument("--per-decade", metavar="N", help="ratios a decade of a sweep; 1 unless said")
@@ -99,6 +98,29 @@ def _add_options(parser: LineParser) -> None:
     how.add_argument("--json", action="store_true", help="write one JSON object")
     add_report_option(how)
     how.add_argument("--plot-data", metavar="FILE.csv", help="write the curve as comma-separated values; - is output")
+
+
+def _add_acceptance(group: Any) -> None:
+    group.add_argument(
+        "--acceptance",
+        dest="counted",
+        choices=("receiver_only", "same_end"),
+        help="same_end: only frames accepted at the sender's own end count; others would be flagged",
+    )
+
+
+def _refuse_idle(values: argparse.Namespace, subject: Any) -> None:
+    """Raise at an option that would do nothing here."""
+    from framesim.coverage.population import Population
+
+    if values.per_decade is not None and values.sweep is None:
+        raise BadArgument("--per-decade: does nothing without --sweep")
+    if values.json and values.plot_data == "-":
+        raise BadArgument("--plot-data=-: stands beside --json; name a file")
+    if not isinstance(subject, Population):
+        for name in ("target", "confidence", "workers"):
+            if getattr(values, name) is not None:
+                raise BadArgument(f"--{name}: does nothing unless payloads are drawn; see --payload-bytes")
 
 
 def _channels(values: argparse.Namespace) -> list[Any]:
@@ -132,7 +154,7 @@ def _ratios(text: str, per_decade: int) -> list[float]:
     low, high = number("--sweep", low_text), number("--sweep", high_text)
     check_number("--sweep LOW", low, 0, 0.5, open_low=True)
     check_number("--sweep HIGH", high, low, 0.5)
-    steps = floor(log10(high / low) * per_decade + 1e-9)
+    steps = floor((log10(high) - log10(low)) * per_decade + 1e-9)
     if steps >= MOST_RATIOS:
         raise BadArgument(f"--sweep={quoted(text)}: {steps + 1} ratios, must be at most {MOST_RATIOS}")
     ratios = [float(f"{low * 10 ** (step / per_decade):.6g}") for step in range(steps + 1)]
@@ -142,13 +164,15 @@ def _ratios(text: str, per_decade: int) -> list[float]:
 def _measure(values: argparse.Namespace, subject: Any, channels: list[Any]) -> Any:
     from framesim.coverage.residual_curve import residual_curve
 
-    given: dict[str, Any] = {"acceptance": values.acceptance, "disturbance": values.disturbance}
+    given: dict[str, Any] = {"acceptance": values.counted, "disturbance": values.disturbance}
     if values.receivers is not None:
         given["receivers"] = whole_number("--receivers", values.receivers)
     if values.confidence is not None:
         given["confidence"] = number("--confidence", values.confidence)
     if values.target is not None:
-        given["target"] = number("--target", values.target.rstrip("% ")) / (100 if "%" in values.target else 1)
+        if not values.target.rstrip().endswith("%"):
+            raise BadArgument(f"--target={quoted(values.target)}: expected a percentage such as 10%")
+        given["target"] = number("--target", values.target.rstrip("% ")) / 100
     given |= _budget(values)
     if values.workers is not None:
         given["workers"] = whole_number("--workers", values.workers)

@@ -14,6 +14,7 @@ __all__ = ["add_subject_options", "frames_of"]
 
 MOST_LISTED = 100_000
 LONGEST_PAYLOAD = 4096
+DEFAULT_IDENTIFIER = {"can": "0x123", "can-fd": "0x123"}  # the answer says which was taken
 
 
 def add_subject_options(parser: LineParser) -> None:
@@ -56,10 +57,16 @@ def frames_of(values: argparse.Namespace, network: Network) -> tuple[Any, dict[s
         raise BadArgument("--payloads: stands beside options for random payloads; say one of them")
     if getattr(values, "payload", None) is not None:
         raise BadArgument(f"--payload: stands beside {asked[0] if asked else '--payload-low'}; say one of them")
+    if not hasattr(values, "payload"):
+        raise BadArgument(
+            f"{asked[0] if asked else '--payload-low'}: frames of {network.name} have no payload of bytes"
+        )
     if getattr(values, "identifier", "") is None:
-        values.identifier = "0x123"
+        if network.name not in DEFAULT_IDENTIFIER:
+            raise BadArgument("--identifier: missing")
+        values.identifier = DEFAULT_IDENTIFIER[network.name]
     if values.payloads is not None:
-        return _listed(values, network), {}
+        return _listed(values, network), {"file": values.payloads}
     return _random(values, network)
 
 
@@ -95,7 +102,7 @@ def _worst(values: argparse.Namespace, frame: Any, seed: int) -> tuple[Any, dict
     from framesim.coverage.exact.worst import worst_payload
 
     tries = {} if values.tries is None else {"tries": whole_number("--tries", values.tries)}
-    same_end = values.acceptance == "same_end"
+    same_end = values.counted == "same_end"
     flips = 1 if values.worst_payload == "1" else 2
     with share_bar("searching") as show:
         found = worst_payload(frame, flips=flips, same_end=same_end, seed=seed, progress=show, **tries)  # type: ignore[arg-type]

@@ -1,20 +1,23 @@
 """Which frames a mean is taken over: random or bounded payloads, or a list."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
+from hashlib import sha256
 from math import prod
 from typing import Any, Protocol, runtime_checkable
 
 import numpy as np
 from numpy.typing import NDArray
 
-from framesim.errors import BadArgument, check_range
+from framesim.errors import BadArgument, check_number, check_range
 
 __all__ = ["Listed", "Payloads", "Population"]
 
 _PURPOSE = 0x7061_796C_6F61_6473  # sets these draws apart from others of the same seed
 _LARGEST_FRAME = 1 << 62
 _LONGEST = 1 << 16
+LARGEST_WEIGHT = 1e15
 
 
 @runtime_checkable
@@ -138,7 +141,9 @@ class Payloads:
         """Return what the population is, ready for JSON."""
         assert self.low is not None
         assert self.high is not None
-        return {"kind": "payloads", "bytes": self.n_bytes, "low": self.low.hex(), "high": self.high.hex()}
+        bounds = {"bytes": self.n_bytes, "low": self.low.hex(), "high": self.high.hex()}
+        fields = {name: value for name, value in asdict(self.frame).items() if name != "payload"}
+        return {"kind": "payloads", **bounds, "frame": _plain(fields)}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -154,13 +159,15 @@ class Listed:
     weights: Sequence[float] | None = None
 
     def __post_init__(self) -> None:
-        if not self.frames:
-            raise BadArgument("frames=[]: expected at least one")
+        if not isinstance(self.frames, list | tuple) or not self.frames:
+            raise BadArgument(f"frames={self.frames!r:.60}: expected a list of at least one frame")
         if self.weights is not None:
             if len(self.weights) != len(self.frames):
                 raise BadArgument(f"weights: {len(self.weights)} of them, must be {len(self.frames)}, one a frame")
-            if not all(np.isfinite(weight) and weight >= 0 for weight in self.weights) or not sum(self.weights) > 0:
-                raise BadArgument("weights: must be finite, not negative, and not all 0")
+            for place, weight in enumerate(self.weights):
+                check_number(f"weights[{place}]", weight, 0, LARGEST_WEIGHT)
+            if not sum(self.weights) > 0:
+                raise BadArgument("weights: must not all be 0")
 
     @property
     def shares(self) -> NDArray[np.float64]:
@@ -170,4 +177,11 @@ class Listed:
 
     def describe(self) -> dict[str, Any]:
         """Return what the population is, ready for JSON."""
-        return {"kind": "listed", "frames": len(self.frames)}
+        rows = [[_plain(asdict(frame)), float(share)] for frame, share in zip(self.frames, self.shares, strict=True)]
+        digest = sha256(json.dumps(rows, sort_keys=True, default=str).encode()).hexdigest()
+        return {"kind": "listed", "frames": len(self.frames), "first": rows[0][0], "sha256": digest}
+
+
+def _plain(fields: Mapping[str, Any]) -> dict[str, Any]:
+    """Return a frame's fields, ready for JSON; bytes in hex."""
+    return {name: value.hex() if isinstance(value, bytes) else value for name, value in fields.items()}

@@ -1,7 +1,7 @@
 """P(undetected) of a frame or a population on one channel or at many bit error ratios, by the method that applies."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any, Literal
 
 from framesim.coverage.exact.graded import Counts, counts_by_flips
@@ -12,7 +12,7 @@ from framesim.coverage.exact.numeric import fate_of
 from framesim.coverage.exact.same_content import Tree, same_content
 from framesim.coverage.population import Listed, Population
 from framesim.coverage.residual_record import Residual, ResidualCurve
-from framesim.coverage.residual_sight import seen_as
+from framesim.coverage.residual_sight import FLAGGING, noticed_by_the_sender, seen_as
 from framesim.coverage.sight import Reach, Sight
 from framesim.disturbance import Scatter
 from framesim.errors import BadArgument, NotFeasible, check_number, check_range
@@ -21,6 +21,8 @@ from framesim.networks.registry import network_of
 
 __all__ = ["Acceptance", "Progress", "Residual", "ResidualCurve", "residual", "residual_curve"]
 
+EXACT_WITHIN = 1e-3  # parts of the value that a sum called exact may lack
+MOST_WHOLE = 10  # payloads of a population that are each summed whole, instead of by strata
 EXACT = "can"  # the network whose frames have the full exact method; others go by their own
 Acceptance = Literal["receiver_only", "same_end"]
 Progress = Callable[[float, str], None]
@@ -102,13 +104,17 @@ def residual_curve(
     if frames_per_second is not None:
         check_number("frames_per_second", frames_per_second, 0, 1e9)
     check_range("workers", workers, 1, 256, base="d")
+    channels = list(channels)
     if not channels:
         raise BadArgument("channels=[]: expected at least one")
+    for channel in channels:
+        if not hasattr(channel, "describe"):
+            raise BadArgument(f"channel={channel!r}: expected a channel such as Scatter(bit_error_ratio=1e-6)")
     sight = Sight(receivers=receivers, reach=disturbance)
     frames = _frames(subject)
     spec = network_of(frames[0])
     if spec.name != EXACT and acceptance == "same_end":
-        raise NotFeasible(f"acceptance='same_end': only nodes on {EXACT} object to each other's acceptance")
+        raise NotFeasible(f"acceptance='same_end': is summed on {EXACT} alone; leave it out on {spec.name}")
     how = _How(
         same_end=acceptance == "same_end",
         confidence=confidence,
@@ -117,18 +123,19 @@ def residual_curve(
         workers=workers,
         progress=progress,
     )
-    points = _points(subject, spec.name, channels, how)
     n_bits = max(len(encode(frame)) for frame in frames)
     if isinstance(subject, Population):
         n_bits += n_bits // 4  # other payloads may bring more stuff bits
+    summed: Any = subject
+    if isinstance(subject, Population) and subject.size <= MOST_WHOLE and _whole_s(subject, channels) <= budget_s:
+        rows = [row.tobytes() for row in subject.every(0, subject.size)]
+        summed = Listed(frames=[replace(subject.frame, payload=payload) for payload in rows])
+    points = _seen(summed, sight, spec.name, channels, n_bits, how)
     return ResidualCurve(
         network=spec.name,
         subject=_fields(subject) if subject is frames[0] else subject.describe(),
         acceptance=acceptance,
-        points=tuple(
-            seen_as(point, sight, channel, network=spec.name, n_bits=n_bits)
-            for point, channel in zip(points, channels, strict=True)
-        ),
+        points=tuple(points),
         seed=subject.seed if isinstance(subject, Population) else None,
         frames_per_second=frames_per_second,
         provisional=spec.provisional,
@@ -148,6 +155,30 @@ def _frames(subject: Any) -> Sequence[Any]:
     return subject.frames
 
 
+def _whole_s(subject: Population, channels: Sequence[Any]) -> float:
+    """Return about how long summing every payload whole takes, seconds of one processor."""
+    return sum(subject.size * CHANNEL_COST * len(channel.matrices()[0]) ** 2 for channel in channels)
+
+
+def _seen(subject: Any, sight: Sight, name: str, channels: Sequence[Any], n_bits: int, how: _How) -> list[Residual]:
+    """Return a point for each channel, as it is for the receivers there are."""
+    told: dict[str, Any] = {"network": name, "n_bits": n_bits, "answering": how.same_end}
+    if sight.reach == "common" and name in FLAGGING:
+        return [noticed_by_the_sender(channel, n_bits) for channel in channels]
+    if isinstance(subject, Listed) and name != EXACT:
+        each = [
+            [
+                seen_as(point, sight, channel, **told)
+                for point, channel in zip(_elsewhere(frame, channels, how), channels, strict=True)
+            ]
+            for frame in subject.frames
+        ]
+        shares = subject.shares.tolist()
+        return [_weighed([points[place] for points in each], shares) for place in range(len(channels))]
+    points = _points(subject, name, channels, how)
+    return [seen_as(point, sight, channel, **told) for point, channel in zip(points, channels, strict=True)]
+
+
 def _points(subject: Any, name: str, channels: Sequence[Any], how: _How) -> list[Residual]:
     """Return a point for each channel, by the method that applies."""
     if isinstance(subject, Population):
@@ -155,7 +186,7 @@ def _points(subject: Any, name: str, channels: Sequence[Any], how: _How) -> list
             raise NotFeasible(f"population: means over payloads are taken on {EXACT} alone; list frames of {name}")
         return _over_payloads(subject, channels, how)
     if isinstance(subject, Listed):
-        return _over_list(subject, name, channels, how)
+        return _over_list(subject, channels, how)
     return _of_can_frame(subject, channels, how) if name == EXACT else _elsewhere(subject, channels, how)
 
 
@@ -183,7 +214,7 @@ def _of_can_frame(frame: Any, channels: Sequence[Any], how: _How) -> list[Residu
 
 
 def _exact_point(line: Line, tree: Tree, counts: Counts, channel: Any, same_end: bool) -> Residual:
-    fate = fate_of(line, channel.matrices(), tree=tree)
+    fate = fate_of(line, channel.matrices(), tree=tree, of_end=line.accept_at if same_end else None)
     value = fate.by_end.get(line.accept_at, 0.0) if same_end else fate.undetected
     shares: dict[int, float] = {}
     if isinstance(channel, Scatter) and value > 0:
@@ -196,7 +227,8 @@ def _exact_point(line: Line, tree: Tree, counts: Counts, channel: Any, same_end:
         low=value,
         high=value + fate.omitted,
         confidence=1.0,
-        method="exact",
+        # What was left out is stated; where it is more than nothing beside the value, that is a limit and no figure.
+        method="exact" if fate.omitted <= EXACT_WITHIN * value or not fate.omitted else "bounded",
         basis="every flip pattern summed through all states of receiver, CRC register and channel",
         channel=channel.describe(),
         by_check=fate.by_check,
@@ -225,16 +257,13 @@ def _over_payloads(subject: Population, channels: Sequence[Any], how: _How) -> l
     ]
 
 
-def _over_list(subject: Listed, name: str, channels: Sequence[Any], how: _How) -> list[Residual]:
-    """Return the means over a list: nothing is sampled."""
+def _over_list(subject: Listed, channels: Sequence[Any], how: _How) -> list[Residual]:
+    """Return the means over a list of classic CAN frames: nothing is sampled."""
     share_s = how.budget_s / len(channels)
-    if name == EXACT:
-        told: dict[str, Any] = {"same_end": how.same_end, "budget_s": share_s, "progress": how.progress}
-        means = [mean_of_listed(subject, channel, **told) for channel in channels]
-        basis = "every frame of the list summed whole over all flip patterns"
-        return [_mean_point(mean, channel, "exact", basis) for mean, channel in zip(means, channels, strict=True)]
-    each = [_elsewhere(frame, channels, how) for frame in subject.frames]
-    return [_weighed([points[place] for points in each], subject.shares.tolist()) for place in range(len(channels))]
+    told: dict[str, Any] = {"same_end": how.same_end, "budget_s": share_s, "progress": how.progress}
+    means = [mean_of_listed(subject, channel, **told) for channel in channels]
+    basis = "every frame of the list summed whole over all flip patterns"
+    return [_mean_point(mean, channel, "exact", basis) for mean, channel in zip(means, channels, strict=True)]
 
 
 def _weighed(points: Sequence[Residual], shares: Sequence[float]) -> Residual:

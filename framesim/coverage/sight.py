@@ -1,7 +1,7 @@
 """Who sees a disturbance: one receiver, several each with flips of its own, or everybody, the sender included."""
 
 from dataclasses import dataclass
-from math import comb, expm1, log1p
+from math import expm1, log1p
 from typing import Any, Literal
 
 import numpy as np
@@ -85,10 +85,6 @@ def at_least_flips(channel: Any, n_bits: int, fewest: int) -> float:
     if not hasattr(channel, "matrices"):
         raise NotFeasible(f"channel={type(channel).__name__}: has no states to be followed")
     start, step, error = (np.asarray(part, np.float64) for part in channel.matrices())
-    if len(start) == 1:
-        ratio = float(error[0])
-        # Positive terms only: the sum does not lose digits where it is small.
-        return float(sum(comb(n_bits, k) * ratio**k * (1 - ratio) ** (n_bits - k) for k in range(fewest, n_bits + 1)))
     counted = np.zeros((fewest + 1, len(start)))
     counted[0] = start
     for _ in range(n_bits):

@@ -1,5 +1,8 @@
 """The residual on a terminal: one plain sentence, a line a channel, what carries it, and how it was obtained."""
 
+from collections.abc import Mapping
+from typing import Any
+
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
@@ -45,19 +48,24 @@ def draw_residual(console: Console, curve: ResidualCurve) -> None:
 
 def _subject(curve: ResidualCurve) -> str:
     if curve.seed is not None:
-        return f"random payloads of {curve.subject['bytes']} bytes (seed {curve.seed})"
+        subject = curve.subject
+        bounds = set(subject["low"]) != {"0"} or set(subject["high"]) != {"f"}
+        within = f" within {subject['low']}..{subject['high']}" if subject["bytes"] and bounds else ""
+        return f"random payloads of {subject['bytes']} bytes{within} (seed {curve.seed}); {_told(subject['frame'])}"
     if curve.subject.get("kind") == "listed":
-        return f"a list of {curve.subject['frames']} frames"
-    said = [
-        f"{name} {value:#x}" if name == "identifier" else f"{name} {value}" for name, value in curve.subject.items()
-    ]
+        return f"a list of {curve.subject['frames']} frames, the first: {_told(curve.subject['first'])}"
+    return _told(curve.subject)
+
+
+def _told(fields: Mapping[str, Any]) -> str:
+    said = [f"{name} {value:#x}" if name == "identifier" else f"{name} {value}" for name, value in fields.items()]
     return "; ".join(said)
 
 
 def _sight(curve: ResidualCurve) -> str:
     if curve.sight == ONE_ALONE:
         return "Flips reach one receiver alone; the sender and other nodes do not see them."
-    return f"Seen by {curve.sight.text}. What speaks first, and what is delivered, is said of one receiver."
+    return f"Seen by {curve.sight.text}. Checks, patterns, shares and quantiles are said of one receiver."
 
 
 def _channel(point: Residual) -> str:

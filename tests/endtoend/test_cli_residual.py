@@ -109,7 +109,7 @@ def test_lin_is_exact_too():
         ((*FRAME, "--payload-bytes", "3", "--bit-error-ratio", "1e-3"), "--payload"),
         (("lin", "--identifier", "1", "--payload-bytes", "3", "--bit-error-ratio", "1e-3"), "can alone"),
         ((*FRAME, "--channel", "none.toml"), "none.toml: cannot be read"),
-        ((*FRAME, "--bit-error-ratio", "1e-3", "--target", "x"), "--target='x'"),
+        (("can", "--payload-bytes", "2", "--bit-error-ratio", "1e-3", "--target", "x%"), "--target='x'"),
     ],
 )
 def test_bad_input_is_one_line_and_exit_status_2(words, told):
@@ -136,7 +136,8 @@ def test_a_list_of_payloads_is_summed_whole(tmp_path):
     done = run("can", "--identifier", "0x123", "--payloads", str(listed), "--bit-error-ratio", "0.01", "--json")
     assert done.returncode == 0, done.stderr
     answer = json.loads(done.stdout)
-    assert answer["subject"] == {"kind": "listed", "frames": 2}
+    assert (answer["subject"]["kind"], answer["subject"]["frames"]) == ("listed", 2)
+    assert answer["subject"]["first"]["payload"] == "01"
     one, two = (
         fs.residual(fs.CanFrame(identifier=0x123, payload=payload), fs.Scatter(bit_error_ratio=0.01)).probability
         for payload in (b"\1", b"\2\3")
@@ -150,7 +151,9 @@ def test_bounded_payloads_are_a_population_of_their_own():
         "can", "--payload-low", "00", "--payload-high", "03", "--bit-error-ratio", "0.01", "--json", "--budget", "2s"
     )
     assert done.returncode == 0, done.stderr
-    assert json.loads(done.stdout)["subject"] == {"kind": "payloads", "bytes": 1, "low": "00", "high": "03"}
+    subject = json.loads(done.stdout)["subject"]
+    assert (subject["kind"], subject["bytes"], subject["low"], subject["high"]) == ("payloads", 1, "00", "03")
+    assert subject["frame"]["identifier"] == 0x123  # nobody said one, so the answer must
 
 
 def test_bursts_and_receivers_stand_in_the_answer():
@@ -171,6 +174,10 @@ def test_bursts_and_receivers_stand_in_the_answer():
         (["--payload", "00", "--receivers", "0"], "must lie in 1..10000"),
         (["--payload", "00", "--bursts", "99"], "--bursts=99: must lie in 1..30"),
         (["--payloads", "no such file"], "cannot be read"),
+        (["--payload", "00", "--target", "10%"], "does nothing unless payloads are drawn"),
+        (["--payload-bytes", "2", "--target", "10"], "expected a percentage"),
+        (["--payload", "00", "--per-decade", "2"], "does nothing without --sweep"),
+        (["--payload", "00", "--json", "--plot-data", "-"], "stands beside --json"),
     ],
 )
 def test_slips_about_payloads_and_receivers_are_one_line(words, said):
@@ -191,3 +198,10 @@ def test_a_bad_list_is_named_with_its_line(tmp_path, content):
     assert done.returncode == 2
     (line,) = done.stderr.splitlines()
     assert str(listed) in line
+
+
+@pytest.mark.parametrize("network", fs.networks())
+def test_every_network_explains_its_options(network):
+    done = run(network, "--help")
+    assert done.returncode == 0, done.stderr
+    assert "--bit-error-ratio" in done.stdout

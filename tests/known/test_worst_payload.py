@@ -41,3 +41,12 @@ def test_numbers_out_of_range_are_refused(arguments):
 def test_a_frame_without_payload_has_nothing_to_vary():
     with pytest.raises(fs.BadArgument, match="no payload to vary"):
         worst_payload(fs.CanFrame(identifier=1, payload=b""))
+
+
+def test_single_flips_and_the_senders_end_are_counted_as_asked():
+    # One frame in a quarter of a million has a single flip that passes; own figure. Seed 1 meets one in 500,000.
+    single = worst_payload(FRAME, flips=1, tries=500_000, seed=1)
+    assert single.patterns[1] == 1
+    kept = worst_payload(FRAME, same_end=True, tries=5000, seed=1)
+    line = line_of(fs.encode(kept.frame))
+    assert kept.patterns[2] == sum(pair.end == line.accept_at for pair in undetected_patterns(line, 2)) >= 1

@@ -58,7 +58,7 @@ def mean_of_listed(
     for number, frame in enumerate(listed.frames):
         line = line_of(encode(frame))
         tree = same_content(line)
-        fates.append(fate_of(line, matrices, tree=tree))
+        fates.append(fate_of(line, matrices, tree=tree, of_end=line.accept_at if same_end else None))
         counts.append(counts_by_flips(line, tree=tree))
         values.append(fates[-1].by_end.get(line.accept_at, 0.0) if same_end else fates[-1].undetected)
         if progress is not None:

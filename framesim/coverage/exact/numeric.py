@@ -60,7 +60,9 @@ class _Entries:
     weight: NDArray[np.float64]
 
 
-def fate_of(line: Line, channel: Matrices, *, tolerance: float = 1e-4, tree: Tree | None = None) -> Fate:
+def fate_of(
+    line: Line, channel: Matrices, *, tolerance: float = 1e-4, tree: Tree | None = None, of_end: int | None = None
+) -> Fate:
     """Return what becomes of the frame.
 
     Args:
@@ -69,12 +71,13 @@ def fate_of(line: Line, channel: Matrices, *, tolerance: float = 1e-4, tree: Tre
         tolerance: ``omitted`` may be at most this part of ``undetected``. What is really left out is less by about
             two to the power of the CRC's width.
         tree: of ``line``, if made before.
+        of_end: the tolerance is a part of what is accepted after so many bits, instead of all of ``undetected``.
 
     Raises:
         NotFeasible: the channel has too many states, or the register too many bits, for the memory at hand.
     """
     check_number("tolerance", tolerance, 0, 1, open_low=True)
-    return _chain(line, channel, tree).fate(tolerance)
+    return _chain(line, channel, tree).fate(tolerance, of_end)
 
 
 def first_to_speak(line: Line, channel: Matrices) -> Fate:
@@ -156,7 +159,7 @@ class _Chain:
         """Take every receiver that the CRC judges, off the tree, for one that it stops."""
         return self._result(np.zeros_like(self.mass), self.judged)
 
-    def fate(self, tolerance: float) -> Fate:
+    def fate(self, tolerance: float, of_end: int | None) -> Fate:
         """Sum up with finer and finer selections of states until the rest is small enough."""
         entry_worth = (self.entries.weight * self.chance[self.entries.bit, self.entries.state]).sum(axis=1)
         choice = _Choice(self.line, (self.mass * self.chance).sum(axis=2))
@@ -169,9 +172,11 @@ class _Chain:
         for _ in range(ROUNDS):
             arrived, omitted = self._sum(choice.kept(allowed), entry_worth, allowed)
             result = self._result(arrived, omitted)
-            if omitted <= tolerance * result.undetected or allowed == 0:
+            aim = result.undetected if of_end is None else result.by_end.get(of_end, 0.0)
+            if omitted <= tolerance * aim or allowed == 0:
                 break
-            allowed = min(allowed / 4, tolerance * result.undetected / 2)
+            # With nothing found yet the answer is far smaller than thought.
+            allowed = min(allowed / 4, tolerance * aim / 2 if aim else allowed * 1e-6)
         return result
 
     def _sum(
