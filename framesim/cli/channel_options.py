@@ -19,7 +19,7 @@ def add_channel_options(parser: LineParser) -> None:
         metavar="A,B,C,D",
         help="good to bad, bad to good, chance of a flip in the good state, in the bad state",
     )
-    noise.add_argument("--channel", metavar="FILE.toml", help="a channel file (docs/scenarios.md)")
+    noise.add_argument("--channel", dest="channel_file", metavar="FILE.toml", help="a channel file (docs/scenarios.md)")
 
 
 def channel_from(values: argparse.Namespace) -> Any:
@@ -31,10 +31,10 @@ def channel_from(values: argparse.Namespace) -> Any:
     """
     from framesim.disturbance import ExactFlips, GilbertElliott, Scatter
 
-    if values.channel is not None:
+    if values.channel_file is not None:
         from framesim.coverage.channel_file import load_channel
 
-        return load_channel(values.channel)
+        return load_channel(values.channel_file)
     if values.flips is not None:
         return ExactFlips(count=whole_number("--flips", values.flips))
     if values.gilbert_elliott is not None:

@@ -114,15 +114,19 @@ def frame_options(frame_type: type) -> tuple[FrameOption, ...]:
 
 
 def add_frame_options(parser: argparse.ArgumentParser, frame_type: type) -> None:
-    """Give ``parser`` one option for each field of the frame."""
+    """Give ``parser`` one option for each field of the frame.
+
+    Where the parser has an option of that name already, the field's is called ``--frame-NAME``.
+    """
     group = parser.add_argument_group("the frame's fields")
+    taken = {flag for action in parser._actions for flag in action.option_strings}
     for option in frame_options(frame_type):
         note = option.about.rstrip(".") or option.field
         if option.required:
             note += " (required)"
         if option.kind is bool:
             group.add_argument(
-                option.flag,
+                _free(option.flag, taken),
                 dest=option.field,
                 action=argparse.BooleanOptionalAction,
                 default=None,
@@ -130,12 +134,16 @@ def add_frame_options(parser: argparse.ArgumentParser, frame_type: type) -> None
             )
         else:
             group.add_argument(
-                option.flag,
+                _free(option.flag, taken),
                 dest=option.field,
                 metavar=_metavar(option.kind),
                 default=None,
                 help=_help_text(note),
             )
+
+
+def _free(flag: str, taken: set[str]) -> str:
+    return f"--frame-{flag.removeprefix('--')}" if flag in taken else flag
 
 
 def frame_from(values: argparse.Namespace, frame_type: type) -> Any:

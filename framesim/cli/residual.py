@@ -13,7 +13,6 @@ from framesim.cli.page_file import add_report_option, checked_path, write_page
 from framesim.cli.parsing import LineParser, number, quoted, whole_number
 from framesim.cli.residual_subject import add_subject_options, frames_of
 from framesim.errors import BadArgument, BadInput, check_number, check_range
-from framesim.networks.network import Network
 
 __all__ = ["run"]
 
@@ -34,7 +33,7 @@ def run(arguments: Sequence[str]) -> int:
         return 0
     parser = network_parser("residual", network, ABOUT)
     parser.epilog = EPILOG
-    _add_options(parser, network)
+    _add_options(parser)
     add_frame_options(parser, network.frame_type)
     values = parser.read(rest)
     page = checked_path(values.report)
@@ -65,7 +64,7 @@ def run(arguments: Sequence[str]) -> int:
     return 0
 
 
-def _add_options(parser: LineParser, network: Network) -> None:
+def _add_options(parser: LineParser) -> None:
     noise = parser.add_argument_group("the disturbance (one of them)").add_mutually_exclusive_group(required=True)
     noise.add_argument("--bit-error-ratio", metavar="P", help="independent flips of every bit")
     noise.add_argument("--sweep", metavar="LOW:HIGH", help="the same at many ratios, such as 1e-8:1e-1")
@@ -74,7 +73,7 @@ def _add_options(parser: LineParser, network: Network) -> None:
         metavar="A,B,C,D",
         help="good to bad, bad to good, chance of a flip in the good state, in the bad state",
     )
-    noise.add_argument("--channel", metavar="FILE.toml", help="a channel file (docs/scenarios.md)")
+    noise.add_argument("--channel", dest="channel_file", metavar="FILE.toml", help="a channel file (docs/scenarios.md)")
     add_subject_options(parser)
     seen = parser.add_argument_group("who sees it")
     seen.add_argument("--receivers", metavar="N", help="how many listen: P(at least one accepts wrong); 1 unless said")
@@ -85,9 +84,13 @@ def _add_options(parser: LineParser, network: Network) -> None:
         help="local: each receiver has flips of its own; common: all nodes alike, the sender's read-back included",
     )
     how = parser.add_argument_group("how it is computed and stated")
-    parser.set_defaults(counted="receiver_only")
-    if "acceptance" not in {field.name for field in dataclasses.fields(network.frame_type)}:
-        _add_acceptance(how)
+    how.add_argument(
+        "--acceptance",
+        dest="counted",
+        choices=("receiver_only", "same_end"),
+        default="receiver_only",
+        help="same_end: only frames accepted at the sender's own end count; others would be flagged",
+    )
     how.add_argument("--bursts", metavar="SPAN", help="for one frame, also count undetected bursts up to SPAN bits")
     how.add_argument("--frames-per-second", metavar="R", help="state the rate per hour as well")
     how.add_argument("--per-decade", metavar="N", help="ratios a decade of a sweep; 1 unless said")
@@ -98,15 +101,6 @@ def _add_options(parser: LineParser, network: Network) -> None:
     how.add_argument("--json", action="store_true", help="write one JSON object")
     add_report_option(how)
     how.add_argument("--plot-data", metavar="FILE.csv", help="write the curve as comma-separated values; - is output")
-
-
-def _add_acceptance(group: Any) -> None:
-    group.add_argument(
-        "--acceptance",
-        dest="counted",
-        choices=("receiver_only", "same_end"),
-        help="same_end: only frames accepted at the sender's own end count; others would be flagged",
-    )
 
 
 def _refuse_idle(values: argparse.Namespace, subject: Any) -> None:
@@ -126,10 +120,10 @@ def _refuse_idle(values: argparse.Namespace, subject: Any) -> None:
 def _channels(values: argparse.Namespace) -> list[Any]:
     from framesim.disturbance import GilbertElliott, Scatter
 
-    if values.channel is not None:
+    if values.channel_file is not None:
         from framesim.coverage.channel_file import load_channel
 
-        return [load_channel(values.channel)]
+        return [load_channel(values.channel_file)]
     if values.gilbert_elliott is not None:
         parts = values.gilbert_elliott.split(",")
         names = ("good_to_bad", "bad_to_good", "good_error", "bad_error")
