@@ -88,7 +88,7 @@ def popular(same_end: Curve) -> Line:
     for (left, below), (right, above) in pairwise(parts):
         if below < 0 <= above:
             at = exp(left - below * (right - left) / (above - below))
-            words = f"the dashed mean meets the constant at {at:.1e};\nits interval does not fix the point"
+            words = f"the dashed mean meets it near {at:.0e}; interval wider"
             meets = (at, POPULAR * frame_error_rate(at), words)
     label = "4.7e-11 × frame error rate, popular constant"
     return Line(label=label, ratios=RATIOS, values=[POPULAR * rates[ratio] for ratio in RATIOS], meets=meets)

@@ -19,6 +19,11 @@ def view():
     return spark_close_up(SCENARIO, "fault")
 
 
+@pytest.fixture(scope="module")
+def window():
+    return value_window(SCENARIO, "fault", 0.0, 60.0)
+
+
 def test_the_spark_shown_flips_a_sample_and_the_drawn_comparator_agrees_with_every_bit_read(view):
     assert (view.sent != view.read).any()
     nearest = np.searchsorted(view.time_s, view.sample_s, side="right") - 1
@@ -42,9 +47,8 @@ def test_where_no_engine_runs_there_is_no_spark_to_show():
     assert value_window(dataclasses.replace(SCENARIO, disturbance=Scatter(bit_error_ratio=1e-3)), "x", 0, 1) is None
 
 
-def test_a_minute_of_values_holds_as_many_wrong_samples_and_caught_frames_as_the_run_counts():
+def test_a_minute_of_values_holds_as_many_wrong_samples_and_caught_frames_as_the_run_counts(window):
     report = measure_coverage(dataclasses.replace(SCENARIO, severities=("fault",)))
-    window = value_window(SCENARIO, "fault", 0.0, 60.0)
     tally = report.frames[0].tally
     assert tally.detected > 0
     assert int(window.caught.sum()) == tally.detected + tally.unseen
@@ -55,8 +59,7 @@ def test_a_minute_of_values_holds_as_many_wrong_samples_and_caught_frames_as_the
     assert int((off >= 2.5).sum()) <= report.analog[0].silent.off_by[2] <= int((off >= 1.5).sum())
 
 
-def test_after_a_caught_frame_the_controller_keeps_the_value_before_it():
-    window = value_window(SCENARIO, "fault", 0.0, 60.0)
+def test_after_a_caught_frame_the_controller_keeps_the_value_before_it(window):
     for place in np.flatnonzero(window.caught[1:]) + 1:
         assert window.frames[place] == window.frames[place - 1]
     # otherwise a frame is no older than its slot: the swing's steepest slope times 10 ms, see the built-in scenario

@@ -16,7 +16,7 @@ from framesim.report.pictures.ranges import Range, interval_rows
 from framesim.report.pictures.shares import Bar, check_shares, letters_for, parts_shown
 from framesim.report.pictures.value_course import value_course
 
-HOSTILE = ["<script>alert(1)</script>", "$\\frac{1}{0}$ a&b\"'><svg onload=x> ]]> -->", "\x1b[31m\n汉" + "x" * 500]
+HOSTILE = ["<script>alert(1)</script>", "$\\nosuch{1}$ a&b\"'><svg onload=x> ]]> -->", "\x1b[31m\n汉" + "x" * 500]
 FIVE = 5  # fills before the shades come again
 
 

@@ -83,19 +83,15 @@ def draw_curves(figure: Sheet, curves: Sequence[Curve], lines: Sequence[Line] = 
         axes.plot(line.ratios, line.values, color="0.35", linewidth=0.8, linestyle=(0, (1, 1)), label=line.label)
         if line.meets:
             ratio, value, words = line.meets
-            axes.plot([ratio], [value], marker="*", markersize=11, color="white", markeredgecolor="black", zorder=5)
-            axes.annotate(
-                words, (ratio, value), (8, -64), textcoords="offset points", fontsize=8,
-                arrowprops={"arrowstyle": "-", "linewidth": 0.6},
-                bbox={"facecolor": "white", "edgecolor": "none", "pad": 1},
-            )  # fmt: skip
+            axes.plot([ratio], [value], linestyle="none", marker="*", markersize=11, color="white",
+                      markeredgecolor="black", zorder=5, label=words)  # fmt: skip
     if floor:
         axes.set_ylim(bottom=floor)
     for axis in (axes.xaxis, axes.yaxis):
         power_ticks(axis)
     axes.grid(visible=True, which="major", color="0.85", linewidth=0.6)
     axes.set_axisbelow(True)
-    rows = -(-(len(curves) + len(lines)) // 2)
+    rows = -(-(len(curves) + 2 * len(lines)) // 2)
     figure.legend(loc="outside lower center", ncols=2 if rows > 1 else 1, fontsize=8, frameon=False, handlelength=4)
 
 
