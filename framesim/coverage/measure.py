@@ -169,6 +169,12 @@ def _samples(
 PATTERNS, PATTERNS_BY_TABLE = 400, 8000
 
 
+def _patterns(network: str, frames: int) -> int:
+    """Return how many patterns are worth judging: after a short run the strata's weights are what is uncertain."""
+    most = PATTERNS_BY_TABLE if network == "can" else PATTERNS
+    return min(most, max(20, frames * most // 20_000))
+
+
 def _computed(
     scenario: Scenario, totals: Mapping[str, _Part], lines: Mapping[str, Line]
 ) -> dict[tuple[str, str], SparkResidual | None]:
@@ -182,7 +188,7 @@ def _computed(
             passage.by_flips,
             passage.tally.frames,
             confidence=scenario.confidence,
-            patterns=PATTERNS_BY_TABLE if network == "can" else PATTERNS,
+            patterns=_patterns(network, passage.tally.frames),
             seed=scenario.seed,
             stream=100 * number + place,
         )
