@@ -140,3 +140,35 @@ def test_a_pattern_that_a_receiver_accepts_is_counted_and_weighed(lines):
 def test_without_a_disturbed_frame_nothing_is_computed(lines):
     book = lines["can"].slots.book
     assert spark_residual(book, {}, {}, 1000, confidence=0.95, patterns=10, seed=1, stream=0) is None
+
+
+@pytest.mark.parametrize("name", ["can", "lin", "flexray", "ethernet"])
+def test_a_spark_just_before_a_frame_is_kept_and_one_in_the_gap_is_not(name, lines, events):
+    link, slots = lines[name]
+    reach = link.reach_s(ENGINE)
+    start = float(slots.sent_at(100, 1)[0]) / link.cell_rate
+    stop = start + slots.book.most / link.cell_rate
+    one = events.where(np.arange(len(events)) < 4)
+    kept = {}
+    for label, when in (
+        ("in reach", start - 0.9 * reach), ("too early", start - 1.1 * reach), ("inside", (start + stop) / 2),
+        ("late, in the delay", stop + 0.9e-6), ("after", stop + 1.1e-6),
+    ):  # fmt: skip
+        moved = dataclasses.replace(one, time_s=np.full(4, when), start_s=start - 1.0, stop_s=start + 1.0)
+        kept[label] = len(slots.near(moved, reach, 1e-6))
+    assert kept == {"in reach": 4, "too early": 0, "inside": 4, "late, in the delay": 4, "after": 0}
+
+
+def test_none_seen_in_a_stratum_leaves_an_upper_limit_and_never_a_zero(lines):
+    # 3 frames of 1000 with two flips, none of 200 patterns accepted: both limits at half of 5 % risk, Clopper-Pearson,
+    # multiplied; the stratum of three flips and more has its own, and the larger of the two bounds the sum from below.
+    book = lines["can"].slots.book
+    donors = {2: (Donor(0, (30, 60)),) * 3}
+    found = spark_residual(book, donors, {2: 3}, 1000, confidence=0.95, patterns=200, seed=1, stream=0)
+    strata = {stratum.flips: stratum for stratum in found.strata}
+    assert strata[2].undetected == 0
+    weight = clopper_pearson(3, 1000, confidence=0.975).high
+    share = clopper_pearson(0, strata[2].tried, confidence=0.975).high
+    more = clopper_pearson(0, 1000, confidence=0.975).high * clopper_pearson(0, strata[3].tried, confidence=0.975).high
+    assert found.estimate.high == pytest.approx(np.hypot(weight * share, more), rel=1e-9)
+    assert found.estimate.low == 0
