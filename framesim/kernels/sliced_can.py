@@ -176,7 +176,9 @@ class _Writer:
         last = max(self.opening, *(place + (place - 1) // (shape.run - 1) + 1 for place in shape.heads[0].places))
         bits = {at: code.take(f"x[w + K{at}]", f"x{at}") for at in range(last + 1)}
         clear = {at: self.no_stuff(code, bits, at) for at in range(self.opening)}
-        stuff = code.any_of([code.not_(code.or_(clear[at], self.differs(code, bits, at))) for at in range(self.opening)])
+        stuff = code.any_of(
+            [code.not_(code.or_(clear[at], self.differs(code, bits, at))) for at in range(self.opening)]
+        )
         register = [ONE if shape.initial >> place & 1 else ZERO for place in range(shape.width)]
         for first in range(0, self.opening, shape.run):
             group = range(first, first + shape.run)
@@ -329,7 +331,7 @@ def _indented(lines: Sequence[str], by: int) -> list[str]:
 def write_can(shape: CanShape) -> str:
     """Return the text of ``receive(x, s, v, n)``, which lets the receivers of the first ``n`` words read their frames.
 
-    The planes are ``x[t * UW + w]``: wire bit ``t`` of the receivers in word ``w``. ``s`` is scratch, ``SCRATCH`` planes.
+    The planes are ``x[t * UW + w]``: wire bit ``t`` of the receivers in word ``w``. ``s``: scratch, ``SCRATCH`` planes.
     The verdicts go to ``v``, four planes: for whom stuffing, form or the CRC speaks first, and who is left to the
     scalar receiver. Recessive bits follow each frame, up to ``PLANES``.
     """

@@ -32,7 +32,7 @@ class Made(NamedTuple):
     """A compiled receiver.
 
     Attributes:
-        receive: as a first-class function; see the maker.
+        receive: as a first-class function for compiled callers; see the maker, and ``sliced_driver.listen``.
         planes: wire bits it looks at.
         path: its text.
     """
@@ -76,5 +76,5 @@ def made(receiver: str) -> Made:
     found.loader.exec_module(module)
     planes = types.uint64[::1]
     signature = types.void(planes, planes, planes, types.uint64)
-    receive = cfunc(signature, cache=True, nopython=True)(module.receive)
+    receive = cfunc(signature, cache=True)(module.receive)
     return Made(receive=receive, planes=module.PLANES, path=path)

@@ -11,7 +11,7 @@ import framesim as fs
 from framesim.coverage.fast.sliced import engine
 from framesim.coverage.fast.work import Sampling
 from framesim.disturbance import ExactFlips, Scatter
-from framesim.kernels.sliced_driver import draw, scattered_flips
+from framesim.kernels.sliced_draws import draw, scattered_flips
 from framesim.networks.can import CAN
 
 FRAME = fs.CanFrame(identifier=0x655, payload=b"\x0f")
@@ -47,7 +47,9 @@ def test_scattered_flips_have_the_right_number_and_lie_evenly():
         assert stats.chisquare(np.bincount(place[mine], minlength=length)).pvalue > FALSE_ALARM
         a_frame = np.bincount(np.bincount(pattern[mine] - frame * turns, minlength=turns), minlength=8)[:8]
         law = stats.binom(length, chance).pmf(np.arange(8)) * turns
-        assert stats.chisquare([*a_frame[:3], a_frame[3:].sum()], [*law[:3], turns - law[:3].sum()]).pvalue > FALSE_ALARM
+        assert (
+            stats.chisquare([*a_frame[:3], a_frame[3:].sum()], [*law[:3], turns - law[:3].sum()]).pvalue > FALSE_ALARM
+        )
 
 
 def test_scatter_goes_on_where_room_ran_out():

@@ -51,8 +51,6 @@ def portions(
         first = stop
 
 
-def _inside(
-    drawn: Flips, lengths: NDArray[np.int64], repeats: int
-) -> tuple[NDArray[np.int64], NDArray[np.int32]]:
+def _inside(drawn: Flips, lengths: NDArray[np.int64], repeats: int) -> tuple[NDArray[np.int64], NDArray[np.int32]]:
     inside = drawn.bit < lengths[drawn.frame // repeats]
     return drawn.frame[inside], drawn.bit[inside]

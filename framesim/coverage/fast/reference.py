@@ -43,5 +43,3 @@ class Reference:
                 index = first + int(pattern[begin]) // work.repeats
                 aside.append((index, sent[index].flipped(place[begin:end].tolist())))
         return Judged(counts, aside)
-
-

@@ -68,7 +68,6 @@ class Sliced:
     def judge(self, work: "Sampling", drawn: Drawn, seed: int, number: int) -> "Judged":
         """Judge the frames of a unit; those that were accepted with flips in their content are put aside."""
         from framesim.coverage.fast.work import Judged
-
         from framesim.kernels import sliced_driver
 
         wires, lengths, content = self.lay(work, drawn)
@@ -78,13 +77,13 @@ class Sliced:
         if isinstance(channel, ExactFlips) and channel.count and work.repeats % LANES == 0:
             if channel.count > lengths.min():
                 raise BadArgument(f"count={channel.count}: a frame of {lengths.min()} bits cannot hold so many flips")
-            tally.run(
-                lambda *rest: sliced_driver.exact_flips(
-                    self.made.receive, wires, lengths, content, channel.count, work.repeats // LANES, np.uint64(seed), np.uint64(number),
-                    *rest,
-                ),
-                0,
-            )  # fmt: skip
+            turns, numbers = work.repeats // LANES, (np.uint64(seed), np.uint64(number))
+            receive = self.made.receive
+
+            def send(*rest: Any) -> None:
+                sliced_driver.exact_flips(receive, wires, lengths, content, channel.count, turns, *numbers, *rest)
+
+            tally.run(send, 0)
             flips = channel.count * work.frames_a_unit
         else:
             if isinstance(channel, Scatter) and 0 < channel.bit_error_ratio < 1:
@@ -95,7 +94,14 @@ class Sliced:
                 part = slice(first, stop)
                 tally.run(
                     lambda *rest, part=part, pattern=pattern, place=place: sliced_driver.given_flips(
-                        self.made.receive, wires[part], lengths[part], content[part], work.repeats, pattern, place, *rest
+                        self.made.receive,
+                        wires[part],
+                        lengths[part],
+                        content[part],
+                        work.repeats,
+                        pattern,
+                        place,
+                        *rest,
                     ),
                     first,
                 )
@@ -106,7 +112,7 @@ class Sliced:
 
     def _scattered(self, chance: float, lengths: NDArray[np.int64], repeats: int, seed: int, number: int) -> Any:
         """Yield the flips of a scatter; see ``portions``."""
-        from framesim.kernels.sliced_driver import scattered_flips
+        from framesim.kernels.sliced_draws import scattered_flips
 
         first, room = 0, max(1 << 16, int(2 * chance * lengths.max() * repeats) + 1000)
         pattern, place = np.empty(room, np.int64), np.empty(room, np.int32)
