@@ -2,8 +2,6 @@
 
 from typing import Any
 
-import numpy as np
-
 from framesim.kernels.compiled import compiled
 
 __all__ = ["lay_frames"]
@@ -32,7 +30,7 @@ def lay_frames(
         register, at, last, same = initial, 0, -1, 0
         for index in range(n_word + width):
             if index < n_word:
-                level = int(np.int64(words[frame, index]))
+                level = int(words[frame, index])
                 fed = (register >> top & 1) ^ level
                 register = ((register << 1) & mask) ^ (polynomial if fed else 0)
             else:

@@ -12,28 +12,13 @@ from typing import Any
 import numpy as np
 
 from framesim.kernels.compiled import compiled
+from framesim.kernels.sliced_draws import HALF, LOW, draw
 
-__all__ = ["exact_flips", "given_flips", "scattered_flips"]
+__all__ = ["UW", "exact_flips", "given_flips", "listen", "walk"]
 
 UW = np.uint64(16)  #: words of 64 receivers side by side: more of them no longer fit the first-level cache
 U = np.uint64
-LOW, HALF = np.uint64(0xFFFFFFFF), np.uint64(32)
-M0, M1 = np.uint64(0xD2511F53), np.uint64(0xCD9E8D57)
-W0, W1 = np.uint64(0x9E3779B9), np.uint64(0xBB67AE85)
 LANES = np.uint64(64)
-
-
-@compiled
-def draw(one: Any, two: Any, three: Any, four: Any, c1: Any, c2: Any, c3: Any, seed: Any) -> None:
-    """Fill four rows with words below 2^32: ``philox_words`` of the counters (index, c1, c2, c3)."""
-    for index in range(U(one.size)):
-        a, b, c, d = index, c1, c2, c3
-        k0, k1 = seed & LOW, seed >> HALF
-        for _ in range(10):
-            p, q = M0 * a, M1 * c
-            a, b, c, d = (q >> HALF) ^ b ^ k0, q & LOW, (p >> HALF) ^ d ^ k1, p & LOW
-            k0, k1 = (k0 + W0) & LOW, (k1 + W1) & LOW
-        one[index], two[index], three[index], four[index] = a, b, c, d
 
 
 @compiled
@@ -43,6 +28,13 @@ def ones(word: Any) -> Any:
     word = (word & U(0x3333333333333333)) + ((word >> U(2)) & U(0x3333333333333333))
     word = (word + (word >> U(4))) & U(0x0F0F0F0F0F0F0F0F)
     return (word * U(0x0101010101010101)) >> U(56)
+
+
+@compiled
+def listen(receive: Any, x: Any, s: Any, v: Any, n: Any, times: int) -> None:
+    """Let receivers read planes ``times`` over: a maker's function called from Python itself would run uncompiled."""
+    for _ in range(times):
+        receive(x, s, v, n)
 
 
 @compiled
@@ -82,7 +74,7 @@ def walk(x: Any, w: Any, lane: Any, moves: Any, width: int, polynomial: int, ini
             fed = (register >> top) ^ level
             register = ((register << U(1)) & mask) ^ (U(polynomial) if fed else U(0))
         if move >> U(24):
-            return int(np.int64(move >> U(24))) - 1
+            return int(move >> U(24)) - 1
         if move & U(1 << 21) and register != U(0):
             return -1
         state = move & U(0xFFFFF)
@@ -93,8 +85,7 @@ def walk(x: Any, w: Any, lane: Any, moves: Any, width: int, polynomial: int, ini
 
 @compiled
 def settle(
-    x: Any, clean: Any, v: Any, w: Any, here: Any, frame: Any, content: Any, moves: Any, code: Any,
-    spoken: Any,
+    x: Any, clean: Any, v: Any, w: Any, here: Any, frame: Any, content: Any, moves: Any, code: Any, spoken: Any,
     fates: Any, frames: Any, seen: Any,
 ) -> None:  # fmt: skip
     """Tally the receivers ``here`` of one word; put aside those that accepted flips in their content.
@@ -219,8 +210,7 @@ def settle_late(
 @compiled
 def exact_flips(
     receive: Any, wires: Any, lengths: Any, content: Any, flips: int, turns: int, seed: Any, unit: Any, moves: Any,
-    code: Any,
-    spoken: Any, fates: Any, frames: Any, seen: Any,
+    code: Any, spoken: Any, fates: Any, frames: Any, seen: Any,
 ) -> None:  # fmt: skip
     """Send each frame ``64 * turns`` times with exactly ``flips`` flips, every choice of wire bits as likely.
 
@@ -295,8 +285,7 @@ def exact_flips(
 @compiled
 def given_flips(
     receive: Any, wires: Any, lengths: Any, content: Any, turns: int, pattern: Any, place: Any, moves: Any, code: Any,
-    spoken: Any,
-    fates: Any, frames: Any, seen: Any,
+    spoken: Any, fates: Any, frames: Any, seen: Any,
 ) -> int:  # fmt: skip
     """Send frames under flips drawn elsewhere; frames without a flip are not looked at.
 
@@ -352,50 +341,3 @@ def given_flips(
         x[U(place[index]) * UW + used - U(1)] ^= U(1) << lane
         inside += 1
     return inside
-
-
-@compiled
-def scattered_flips(
-    lengths: Any, turns: int, chance: float, seed: Any, unit: Any, first: int, pattern: Any, place: Any
-) -> Any:
-    """Draw independent flips from one to the next: the work grows with the flips, not with the bits.
-
-    Args:
-        lengths: int64 (n_frames,), wire bits of each frame.
-        turns: how often each frame is sent.
-        chance: of a flip, more than 0 and less than 1.
-        seed: uint64.
-        unit: uint64, see ``exact_flips``.
-        first: frame to begin with.
-        pattern: int64 (room,); receives ``frame * turns + time`` of each flip.
-        place: int32 (room,); receives the flipped wire bit.
-
-    Returns:
-        How many flips were drawn, and the frame to go on with when there was no more room.
-    """
-    found, scale = 0, 1.0 / np.log1p(-chance)
-    words = np.zeros(4 * 64, np.uint64)
-    for frame in range(first, lengths.size):
-        bits, start = lengths[frame] * turns, found
-        at, used, chunk = np.int64(-1), U(128), U(0)
-        while True:
-            if used == U(128):
-                draw(
-                    words[:64], words[64:128], words[128:192], words[192:], (chunk << U(16)) | U(1), U(frame),
-                    unit, seed,
-                )  # fmt: skip
-                used, chunk = U(0), chunk + U(1)
-            share = np.float64(((words[used] << HALF) | words[U(128) + used]) >> U(11)) * 2.0**-53
-            used += U(1)
-            jump = np.log(1.0 - share) * scale
-            if jump >= np.float64(bits - at):
-                break
-            at += 1 + np.int64(jump)
-            if at >= bits:
-                break
-            if found == pattern.size:
-                return start, frame
-            pattern[found] = frame * turns + at // lengths[frame]
-            place[found] = at % lengths[frame]
-            found += 1
-    return found, lengths.size

@@ -32,7 +32,7 @@ class Made(NamedTuple):
     """A compiled receiver.
 
     Attributes:
-        receive: as a first-class function; see the maker.
+        receive: as a first-class function for compiled callers; see the maker, and ``sliced_driver.listen``.
         planes: wire bits it looks at.
         path: its text.
     """

@@ -17,7 +17,7 @@ from framesim.coverage.fast.work import Sampling
 from framesim.coverage.population import Payloads
 from framesim.disturbance import Bursts, ExactFlips, Flips, GilbertElliott, Scatter
 from framesim.judging import run_receiver
-from framesim.kernels.sliced_driver import UW, walk
+from framesim.kernels.sliced_driver import UW, listen, walk
 from framesim.networks.automaton import CHECKS
 from framesim.networks.can import CAN
 
@@ -56,7 +56,7 @@ def verdicts(found, levels):
     """The number of the first check to speak, or ACCEPTED, of each receiver; shape (WORDS, LANES)."""
     planes = planes_of(levels)
     scratch, told = np.zeros(64 * WORDS, np.uint64), np.zeros(4 * WORDS, np.uint64)
-    found.made.receive(planes, scratch, told, np.uint64(WORDS))
+    listen(found.made.receive, planes, scratch, told, np.uint64(WORDS), 1)
     code, moves = code_numbers(found.network), moves_of(found.network)
     said = (told.reshape(4, WORDS, 1) >> np.arange(LANES, dtype=np.uint64)) & np.uint64(1)
     assert (said.sum(axis=0) == 1).all()
@@ -81,7 +81,7 @@ def differences(rng, rounds, flips_of):
                 for place in flips_of(rng, len(wire)):
                     levels[place, word, lane] ^= 1
         result = verdicts(found, levels)
-        for word, _ in enumerate(sent):
+        for word in range(WORDS):
             for lane in range(LANES):
                 heard = run_receiver(CAN, bitarray(levels[:, word, lane].tolist()), strict=True).finish()
                 expected = ACCEPTED if heard.check is None else CHECKS.index(heard.check)

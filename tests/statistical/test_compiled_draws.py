@@ -11,7 +11,7 @@ import framesim as fs
 from framesim.coverage.fast.sliced import engine
 from framesim.coverage.fast.work import Sampling
 from framesim.disturbance import ExactFlips, Scatter
-from framesim.kernels.sliced_driver import draw, scattered_flips
+from framesim.kernels.sliced_draws import draw, scattered_flips
 from framesim.networks.can import CAN
 
 FRAME = fs.CanFrame(identifier=0x655, payload=b"\x0f")

@@ -3,7 +3,6 @@
 from collections.abc import Iterator, Mapping
 from functools import lru_cache
 from itertools import product
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +16,7 @@ from framesim.networks.layout import Field, Layout
 from framesim.networks.network import Network
 from framesim.words import Check
 
-__all__ = ["CRC_TAKES", "can_shape", "moves_of"]
+__all__ = ["CRC_TAKES", "can_shape", "code_numbers", "moves_of"]
 
 CRC_TAKES, CRC_SPEAKS, CHECK_SHIFT = 1 << 20, 1 << 21, 24
 REST = 24  # bits of the resting wire at which every receiver of a frame without end has heard a broken run
@@ -113,8 +112,8 @@ def can_shape(network: Network) -> CanShape:
     if not isinstance(coding, DynamicStuffing) or not coding.at_end or layout.idle != 1 or made.run != 5:
         raise NotFeasible("sliced: not a run of five, stuffed to its end, on a wire that rests recessive")
     heads, chooser = _heads(layout, guarded.name)
-    early: list[Any] = []
-    late: list[Any] = []
+    early: list[tuple[int, int]] = []
+    late: list[tuple[int, int]] = []
     offset = 0
     spoken = guarded.guard.spoken_after if guarded.guard else None
     heard = spoken is None

@@ -77,14 +77,13 @@ class Sliced:
         if isinstance(channel, ExactFlips) and channel.count and work.repeats % LANES == 0:
             if channel.count > lengths.min():
                 raise BadArgument(f"count={channel.count}: a frame of {lengths.min()} bits cannot hold so many flips")
-            tally.run(
-                lambda *rest: sliced_driver.exact_flips(
-                    self.made.receive, wires, lengths, content, channel.count, work.repeats // LANES, np.uint64(seed),
-                    np.uint64(number),
-                    *rest,
-                ),
-                0,
-            )  # fmt: skip
+            turns, numbers = work.repeats // LANES, (np.uint64(seed), np.uint64(number))
+            receive = self.made.receive
+
+            def send(*rest: Any) -> None:
+                sliced_driver.exact_flips(receive, wires, lengths, content, channel.count, turns, *numbers, *rest)
+
+            tally.run(send, 0)
             flips = channel.count * work.frames_a_unit
         else:
             if isinstance(channel, Scatter) and 0 < channel.bit_error_ratio < 1:
@@ -113,7 +112,7 @@ class Sliced:
 
     def _scattered(self, chance: float, lengths: NDArray[np.int64], repeats: int, seed: int, number: int) -> Any:
         """Yield the flips of a scatter; see ``portions``."""
-        from framesim.kernels.sliced_driver import scattered_flips
+        from framesim.kernels.sliced_draws import scattered_flips
 
         first, room = 0, max(1 << 16, int(2 * chance * lengths.max() * repeats) + 1000)
         pattern, place = np.empty(room, np.int64), np.empty(room, np.int32)

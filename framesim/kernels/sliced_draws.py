@@ -1,0 +1,72 @@
+"""Random words and flips for bit-sliced receivers, each a function of its place in the run."""
+
+from typing import Any
+
+import numpy as np
+
+from framesim.kernels.compiled import compiled
+
+__all__ = ["HALF", "LOW", "draw", "scattered_flips"]
+
+U = np.uint64
+LOW, HALF = np.uint64(0xFFFFFFFF), np.uint64(32)
+M0, M1 = np.uint64(0xD2511F53), np.uint64(0xCD9E8D57)
+W0, W1 = np.uint64(0x9E3779B9), np.uint64(0xBB67AE85)
+
+
+@compiled
+def draw(one: Any, two: Any, three: Any, four: Any, c1: Any, c2: Any, c3: Any, seed: Any) -> None:
+    """Fill four rows with words below 2^32: ``philox_words`` of the counters (index, c1, c2, c3)."""
+    for index in range(U(one.size)):
+        a, b, c, d = index, c1, c2, c3
+        k0, k1 = seed & LOW, seed >> HALF
+        for _ in range(10):
+            p, q = M0 * a, M1 * c
+            a, b, c, d = (q >> HALF) ^ b ^ k0, q & LOW, (p >> HALF) ^ d ^ k1, p & LOW
+            k0, k1 = (k0 + W0) & LOW, (k1 + W1) & LOW
+        one[index], two[index], three[index], four[index] = a, b, c, d
+
+
+@compiled
+def scattered_flips(
+    lengths: Any, turns: int, chance: float, seed: Any, unit: Any, first: int, pattern: Any, place: Any
+) -> Any:
+    """Draw independent flips from one to the next: the work grows with the flips, not with the bits.
+
+    Args:
+        lengths: int64 (n_frames,), wire bits of each frame.
+        turns: how often each frame is sent.
+        chance: of a flip, more than 0 and less than 1.
+        seed: uint64.
+        unit: uint64 below 2^32, number of the stretch of random numbers.
+        first: frame to begin with.
+        pattern: int64 (room,); receives ``frame * turns + time`` of each flip.
+        place: int32 (room,); receives the flipped wire bit.
+
+    Returns:
+        How many flips were drawn, and the frame to go on with when there was no more room.
+    """
+    found, scale = 0, 1.0 / np.log1p(-chance)
+    words = np.zeros(4 * 64, np.uint64)
+    for frame in range(first, lengths.size):
+        bits, start = lengths[frame] * turns, found
+        at, used, chunk = np.int64(-1), U(128), U(0)
+        while True:
+            if used == U(128):
+                purpose = (chunk << U(16)) | U(1)
+                draw(words[:64], words[64:128], words[128:192], words[192:], purpose, U(frame), unit, seed)
+                used, chunk = U(0), chunk + U(1)
+            share = np.float64(((words[used] << HALF) | words[U(128) + used]) >> U(11)) * 2.0**-53
+            used += U(1)
+            jump = np.log(1.0 - share) * scale
+            if jump >= np.float64(bits - at):
+                break
+            at += 1 + np.int64(jump)
+            if at >= bits:
+                break
+            if found == pattern.size:
+                return start, frame
+            pattern[found] = frame * turns + at // lengths[frame]
+            place[found] = at % lengths[frame]
+            found += 1
+    return found, lengths.size
