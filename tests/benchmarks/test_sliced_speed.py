@@ -1,4 +1,4 @@
-"""Bit-sliced receivers against other ways to do the same. By hand: pytest tests/benchmarks/test_sliced_speed.py -m slow -s.
+"""The bit-sliced receiver of classic CAN in one race with three others, and what else a campaign waits for.
 
 All roads are run in turn, several rounds of them, in one process; the figures are medians of thread CPU time a frame,
 draw and tally included. Ratios mean something on a busy machine, times do not.
