@@ -4,7 +4,9 @@ from typing import Any
 
 from framesim.coverage.campaign.judged_frames import JudgedFrames
 from framesim.coverage.campaign.sampled_frame import SampledFrame
+from framesim.coverage.campaign.sliced_frame import PORTION, SlicedFrame
 from framesim.coverage.campaign.work import Work
+from framesim.disturbance import ExactFlips
 from framesim.networks.can import CanFrame
 
 __all__ = ["frames_work"]
@@ -24,7 +26,14 @@ def frames_work(subject: Any, channel: Any, *, frames_per_unit: int | None = Non
         BadArgument: ``frames_per_unit`` out of range.
     """
     given = {} if frames_per_unit is None else {"frames_per_unit": frames_per_unit}
-    # A compiled sampler goes first: where it reaches, return a record that offers what ``Work`` asks for.
+    # A compiled sampler goes first: where it reaches, return a record that offers what ``Work`` asks for. Bit-sliced
+    # receivers end with the frame, so they take exact numbers of flips; a channel with states goes on behind it.
+    if (
+        isinstance(subject, CanFrame)
+        and isinstance(channel, ExactFlips)
+        and (frames_per_unit or PORTION) % PORTION == 0
+    ):
+        return SlicedFrame(frame=subject, channel=channel, **given)
     if isinstance(subject, CanFrame) and hasattr(channel, "matrices"):
         return SampledFrame(frame=subject, channel=channel, **given)
     return JudgedFrames(subject=subject, channel=channel, **given)

@@ -1,0 +1,73 @@
+"""One classic CAN frame with exactly so many flips, sixty-four receivers to a machine word."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from framesim.coverage.campaign.judged_frames import described, one_receiver, title_of
+from framesim.coverage.campaign.work import UnitResult
+from framesim.coverage.fast.work import Sampling
+from framesim.disturbance import ExactFlips
+from framesim.errors import BadArgument, check_range
+
+__all__ = ["PORTION", "SlicedFrame"]
+
+PORTION = 4096  #: frames that a unit holds a whole number of
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SlicedFrame:
+    """One frame, sent over and over, with flips anywhere between its first and its last bit.
+
+    Attributes:
+        frame: of classic CAN.
+        channel: how many flips.
+        frames_per_unit: a multiple of ``PORTION``, up to 2^30.
+
+    Raises:
+        BadArgument: another number of frames.
+    """
+
+    frame: Any
+    channel: ExactFlips
+    frames_per_unit: int = 256 * PORTION
+
+    def __post_init__(self) -> None:
+        check_range("frames_per_unit", self.frames_per_unit, PORTION, 1 << 30, base="d")
+        if self.frames_per_unit % PORTION:
+            raise BadArgument(f"frames_per_unit={self.frames_per_unit}: must be a multiple of {PORTION}")
+
+    @property
+    def title(self) -> str:
+        """One line on what is done."""
+        return title_of(self.frame, self.channel)
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What a reader must know; also why units are slow, where no compiled receiver does them."""
+        slow = self._sampling().note
+        return (*one_receiver, slow) if slow else one_receiver
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """One column, without a name."""
+        return ("",)
+
+    def describe(self) -> dict[str, Any]:
+        """Return what a unit depends on."""
+        return {
+            "kind": "sliced frame",
+            "subject": described(self.frame),
+            "channel": self.channel.describe(),
+            "frames_per_unit": self.frames_per_unit,
+        }
+
+    def unit(self, seed: int, number: int) -> UnitResult:
+        """Compute a unit; see ``Work.unit``."""
+        found = self._sampling().unit(seed, number)
+        counts = {name: count for name, count in found.counts.items() if not name.startswith("payloads")}
+        counts["detected"] = sum(count for name, count in counts.items() if name.startswith("first."))
+        return UnitResult(counts=counts, cases=tuple(found.cases))
+
+    def _sampling(self) -> Sampling:
+        portions = self.frames_per_unit // PORTION
+        return Sampling(sources=(self.frame,), channel=self.channel, payloads=portions, repeats=PORTION, most_cases=16)
