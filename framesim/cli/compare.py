@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from framesim.cli.output import share_bar
+from framesim.cli.page_file import add_report_option, checked_path, write_page
 from framesim.cli.parsing import LineParser, number, whole_number
 from framesim.errors import BadInput
 
@@ -34,7 +35,9 @@ def run(arguments: Sequence[str]) -> int:
     shape = parser.add_mutually_exclusive_group()
     shape.add_argument("--json", action="store_true", help="write one JSON object")
     shape.add_argument("--page", metavar="FILE.html", help="write a self-contained HTML page instead")
+    add_report_option(parser)
     values = parser.read(arguments)
+    report = checked_path(values.report)
     comparison = _compare(values)
     if values.json:
         sys.stdout.write(comparison.to_json() + "\n")
@@ -50,6 +53,10 @@ def run(arguments: Sequence[str]) -> int:
         from framesim.report.terminal import screen
 
         draw_comparison(screen(), comparison)
+    if report is not None:
+        from framesim.report.compare_page import comparison_page
+
+        write_page(report, comparison_page(comparison))
     return 0
 
 

@@ -2,14 +2,21 @@
 
 import sys
 from pathlib import Path
+from typing import Any, Protocol
 
-from framesim.cli.parsing import LineParser, quoted
+from framesim.cli.parsing import quoted
 from framesim.errors import BadArgument, BadInput
 
 __all__ = ["add_report_option", "checked_path", "write_page"]
 
 
-def add_report_option(parser: LineParser) -> None:
+class _Options(Protocol):
+    """A parser, or a group of its options."""
+
+    def add_argument(self, *names: str, **how: Any) -> Any: ...
+
+
+def add_report_option(parser: _Options) -> None:
     """Add ``--report FILE.html``."""
     parser.add_argument(
         "--report", metavar="FILE.html", help="write the result as a page with pictures, to print or keep, as well"

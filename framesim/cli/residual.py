@@ -9,6 +9,7 @@ from typing import Any
 
 from framesim.cli.frame_options import add_frame_options, network_parser, split_network
 from framesim.cli.output import share_bar
+from framesim.cli.page_file import add_report_option, checked_path, write_page
 from framesim.cli.parsing import LineParser, number, quoted, whole_number
 from framesim.cli.residual_subject import add_subject_options, frames_of
 from framesim.errors import BadArgument, BadInput, check_number, check_range
@@ -35,6 +36,7 @@ def run(arguments: Sequence[str]) -> int:
     _add_options(parser)
     add_frame_options(parser, network.frame_type)
     values = parser.read(rest)
+    page = checked_path(values.report)
     channels = _channels(values)
     subject, notes = frames_of(values, network)
     span = _span(values, subject)
@@ -54,6 +56,10 @@ def run(arguments: Sequence[str]) -> int:
             from framesim.report.bursts_text import draw_bursts
 
             draw_bursts(screen(), bursts)
+    if page is not None:
+        from framesim.report.residual_page import residual_page
+
+        write_page(page, residual_page(curve))
     return 0
 
 
@@ -91,6 +97,7 @@ def _add_options(parser: LineParser) -> None:
     how.add_argument("--workers", metavar="N", help="threads over a population; the result is the same for any number")
     how.add_argument("--confidence", metavar="C", help="of the intervals; 0.95 unless said")
     how.add_argument("--json", action="store_true", help="write one JSON object")
+    add_report_option(how)
     how.add_argument("--plot-data", metavar="FILE.csv", help="write the curve as comma-separated values; - is output")
 
 

@@ -10,8 +10,9 @@ from framesim.coverage.spark_close_up import spark_close_up
 from framesim.coverage.value_window import value_window
 from framesim.networks.registry import network
 from framesim.report.caution import NOT_MODELLED
+from framesim.report.coverage_basis import basis_tables
 from framesim.report.coverage_text import sentences
-from framesim.report.page import Figure, Number, Section, Table, number_at, render
+from framesim.report.page import Figure, Section, Table, listed, number_at, render
 from framesim.report.pictures.funnel import FunnelBars, Stage, funnel_picture
 from framesim.report.pictures.shares import Bar, check_shares
 from framesim.report.pictures.value_course import value_course
@@ -62,7 +63,7 @@ def coverage_page(report: CoverageReport, scenario: Scenario | None = None) -> s
     tables = [_table(record, name, some) for name, some in _by_link([*frames, *analog]).items()]
     sections += [
         Section("The counts and the rates", tables=tables),
-        Section("What the figures rest on", tables=_basis_tables(record)),
+        Section("What the figures rest on", tables=basis_tables(record)),
         Section("Before quoting a figure", paragraphs=record["notes"]),
     ]
     engine = record["hours"] is not None
@@ -230,61 +231,13 @@ def _rate_rows(record: Record, links: Sequence[tuple[int, Record]], what: str) -
 
 
 def _about(record: Record) -> list[tuple[str, Any]]:
-    signal, sender = record["scenario"].get("signal", {}), record["scenario"].get("sender", {})
     about: list[tuple[str, Any]] = [("data", record["note"])] if record["note"] else []
     about.append(("method", "plain sampling: every frame and sample drawn from the seed, judged by a receiver"))
     about.append(("seed", number_at(record, "seed")))
     if record["hours"] is not None:
         about.append(("engine time", [number_at(record, "hours"), " h a column"]))
-    about += [(f"signal: {key.replace('_', ' ')}", str(value)) for key, value in signal.items()]
-    about += [(f"sender: {key.replace('_', ' ')}", str(value)) for key, value in sender.items() if value is not None]
+    for part in record["scenario"]:
+        if isinstance(record["scenario"][part], dict):
+            about += [(f"{part}: {name}", value) for name, value in listed(record, "scenario", part)]
     about.append(("disturbance", "local: at one receiver; the sender does not see it"))
     return about
-
-
-def _basis_tables(record: Record) -> list[Table]:
-    """Return every number that the disturbance rests on, with how well it is known, one table a kind."""
-    given = record["disturbance"]
-    columns = list(given)
-    sources = {column: given[column]["source"] for column in columns}
-    tables = []
-    first = sources[columns[0]]
-    plain = [key for key, value in first.items() if isinstance(value, int | float | str) and key != "caution"]
-    rows = [
-        [key.replace("_", " "), *(number_at(record, "disturbance", c, "source", key) for c in columns)] for key in plain
-    ]
-    tables.append(Table("The cause", ["", *columns], rows))
-    if "knobs" in first:
-        rows = []
-        for key, knob in first["knobs"].items():
-            values = [number_at(record, "disturbance", c, "source", "knobs", key, "value") for c in columns]
-            rows.append([key.replace("_", " "), *values, knob["unit"] or "", _bases(sources, key)])
-        tables.append(Table("The engine's interference, number by number", ["", *columns, "unit", "how known"], rows))
-    tables += [
-        Table(part.replace("_", " "), ["", *columns, "how known"], _part_rows(record, part, columns))
-        for part in given[columns[0]]
-        if part != "source"
-    ]
-    return tables
-
-
-def _bases(sources: Mapping[str, Record], key: str) -> str:
-    return " / ".join(dict.fromkeys(source["knobs"][key]["basis"] for source in sources.values()))
-
-
-def _part_rows(record: Record, part: str, columns: Sequence[str]) -> list[list[Any]]:
-    first = record["disturbance"][columns[0]][part]
-    if not isinstance(first, dict):
-        return []
-    rows = []
-    for key, value in first.items():
-        if key == "kind" or isinstance(value, list | dict):
-            continue
-        cells = [_cell(record, "disturbance", column, part, key) for column in columns]
-        rows.append([key.replace("_", " "), *cells, "estimate" if key in first.get("estimates", ()) else "given"])
-    return rows
-
-
-def _cell(record: Record, *keys: str) -> Number | str:
-    cell = number_at(record, *keys)
-    return "the severity's" if cell == "–" else cell

@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 from framesim import __version__
 from framesim.report.caution import CAUTION, CAUTIONS
 
-__all__ = ["Figure", "Number", "Section", "Table", "number_at", "render", "versions"]
+__all__ = ["Figure", "Number", "Section", "Table", "listed", "number_at", "render", "versions"]
 
 _LIBRARIES = ("numpy", "scipy", "mpmath", "numba", "matplotlib")  # those that can change a figure or a picture
 
@@ -67,6 +67,18 @@ def number_at(record: Mapping[str, Any], *keys: str | int) -> Number | str:
         return str(value)
     shown = f"{value:,}" if isinstance(value, int) else f"{value:.4g}"
     return Number(".".join(map(str, keys)), repr(value), shown)
+
+
+def listed(record: Mapping[str, Any], *keys: str | int) -> list[tuple[str, Any]]:
+    """Return names and values of a part of the record, for the head of a page; identifiers as people write them."""
+    part: Any = record
+    for key in keys:
+        part = part.get(key, {})
+    return [
+        (name.replace("_", " "), f"{value:#x}" if name == "identifier" else number_at(record, *keys, name))
+        for name, value in part.items()
+        if value is not None
+    ]
 
 
 def versions() -> str:

@@ -145,7 +145,7 @@ class _Text(HTMLParser):
 def test_the_page_stands_alone_without_script_or_network(small):
     page = _Text()
     page.feed(comparison_page(small))
-    assert page.tags.count("table") == 4
+    assert page.tags.count("table") == 5
     assert "script" not in page.tags
     assert page.outside == []
 

@@ -9,12 +9,13 @@ import re
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
+from math import log10
 from typing import Any
 from xml.etree import ElementTree
 
 from framesim.plain import one_line
 
-__all__ = ["LABEL_LENGTH", "Sheet", "as_png", "as_svg", "label_text", "sheet"]
+__all__ = ["LABEL_LENGTH", "Sheet", "as_png", "as_svg", "label_text", "power_ticks", "sheet"]
 
 SVG, XLINK = "http://www.w3.org/2000/svg", "http://www.w3.org/1999/xlink"
 LABEL_LENGTH = 40  # of words from outside; longer ones would push everything else off the sheet
@@ -53,10 +54,19 @@ def sheet(width: float, height: float) -> Iterator[Sheet]:
         yield Figure(figsize=(width, height), layout="constrained")
 
 
-def label_text(text: str) -> str:
+def label_text(text: str, longest: int = LABEL_LENGTH) -> str:
     """Return words from outside as a label: one line, no longer than there is room for."""
     line = one_line(text)
-    return line if len(line) <= LABEL_LENGTH else line[: LABEL_LENGTH - 1] + "…"
+    return line if len(line) <= longest else line[: longest - 1] + "…"
+
+
+def power_ticks(axis: Any) -> None:
+    """Label a logarithmic axis at its decades, in plain characters: no markup is read in any label."""
+    from matplotlib.ticker import FuncFormatter, NullFormatter
+
+    raised = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
+    axis.set_major_formatter(FuncFormatter(lambda value, _: f"10{f'{log10(value):.0f}'.translate(raised)}"))
+    axis.set_minor_formatter(NullFormatter())
 
 
 def as_svg(figure: Sheet, name: str, about: str) -> str:

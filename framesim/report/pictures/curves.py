@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from framesim.coverage.residual_curve import ResidualCurve
-from framesim.report.pictures.canvas import Sheet, label_text, sheet
+from framesim.report.pictures.canvas import Sheet, as_svg, label_text, power_ticks, sheet
 from framesim.report.pictures.fills import STROKES, Stroke, hexed
 
 __all__ = ["Curve", "Line", "curve_of", "draw_curves", "residual_curves"]
@@ -83,22 +83,21 @@ def draw_curves(figure: Sheet, curves: Sequence[Curve], lines: Sequence[Line] = 
         axes.plot(line.ratios, line.values, color="0.35", linewidth=0.8, linestyle=(0, (1, 1)), label=line.label)
         if line.meets:
             ratio, value, words = line.meets
-            axes.plot([ratio], [value], marker="*", markersize=11, color="white", markeredgecolor="black", zorder=5)
-            axes.annotate(
-                words, (ratio, value), (8, -26), textcoords="offset points", fontsize=8,
-                arrowprops={"arrowstyle": "-", "linewidth": 0.6},
-            )  # fmt: skip
+            axes.plot([ratio], [value], linestyle="none", marker="*", markersize=11, color="white",
+                      markeredgecolor="black", zorder=5, label=words)  # fmt: skip
     if floor:
         axes.set_ylim(bottom=floor)
+    for axis in (axes.xaxis, axes.yaxis):
+        power_ticks(axis)
     axes.grid(visible=True, which="major", color="0.85", linewidth=0.6)
     axes.set_axisbelow(True)
-    rows = -(-(len(curves) + len(lines)) // 2)
+    rows = -(-(len(curves) + 2 * len(lines)) // 2)
     figure.legend(loc="outside lower center", ncols=2 if rows > 1 else 1, fontsize=8, frameon=False, handlelength=4)
 
 
 def _draw(axes: Any, curve: Curve, stroke: Stroke) -> None:
     colour = hexed(stroke.shade)
-    label = label_text(curve.label) if len(curve.label) > 60 else curve.label
+    label = label_text(curve.label, 60)
     if curve.bounded:
         tiny = min((low for low in curve.low if low > 0), default=min(curve.high))
         floor = [low if low > 0 else tiny for low in curve.low]
@@ -124,8 +123,6 @@ def _draw(axes: Any, curve: Curve, stroke: Stroke) -> None:
 
 def residual_curves(curves: Sequence[Curve], lines: Sequence[Line] = (), *, name: str = "curves") -> str:
     """Return the picture as an ``svg`` element."""
-    from framesim.report.pictures.canvas import as_svg
-
     with sheet(7.2, 4.6) as figure:
         draw_curves(figure, curves, lines)
         return as_svg(figure, name, ABOUT)

@@ -33,13 +33,14 @@ class Stroke(NamedTuple):
 
 _INK, _PAPER = "#000000", "#ffffff"
 
-#: one blue hue in five steps of lightness, not in order: neighbours in a stack then differ by two steps or more
-FILLS = (
-    Fill(RAMP[0], "", _INK),
-    Fill(RAMP[3], "//", _PAPER),
-    Fill(RAMP[1], "..", _INK),
-    Fill(RAMP[4], "", _PAPER),
-    Fill(RAMP[2], "\\\\", _INK),
+_INKS = (_INK, _PAPER, _INK, _PAPER, _INK)
+_ORDER = (0, 3, 1, 4, 2)
+_HATCHES = ("", "//", "..", "", "\\\\", "xx", "---", "||", "++", "oo", "\\\\\\", "xxx", "--", "///", "|||")
+
+#: one blue hue in five steps of lightness, not in order: neighbours in a stack then differ by two steps or more. After
+#: five the shades come again, under another hatch.
+FILLS = tuple(
+    Fill(RAMP[_ORDER[place % len(_ORDER)]], hatch, _INKS[place % len(_INKS)]) for place, hatch in enumerate(_HATCHES)
 )
 
 STROKES = (

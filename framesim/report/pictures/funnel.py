@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from framesim.report.pictures.canvas import as_svg, label_text, sheet
+from framesim.report.pictures.canvas import as_svg, label_text, power_ticks, sheet
 from framesim.report.pictures.fills import FILLS, hexed
 
 __all__ = ["FunnelBars", "Stage", "funnel_picture"]
@@ -59,6 +59,7 @@ def funnel_picture(funnels: Sequence[FunnelBars], *, name: str = "funnel") -> st
             for row, stage in enumerate(funnel.stages):
                 _bar(axes, row, stage)
             axes.set_xlabel("frames")
+            power_ticks(axes.xaxis)
             axes.tick_params(labelbottom=True)
         for axes in panels[len(funnels) :]:
             axes.remove()

@@ -29,8 +29,9 @@ class Bar:
 
 
 def parts_shown(bars: Sequence[Bar]) -> list[str]:
-    """Return the parts that any bar has, in the order of their first mention."""
-    return list(dict.fromkeys(part for bar in bars for part, count in bar.counts.items() if count > 0))
+    """Return the parts that any bar has, in the order in which the bars name them."""
+    named = dict.fromkeys(part for bar in bars for part in bar.counts)
+    return [part for part in named if any(bar.counts.get(part) for bar in bars)]
 
 
 def letters_for(parts: Sequence[str]) -> dict[str, str]:
@@ -58,13 +59,13 @@ def check_shares(bars: Sequence[Bar], *, name: str = "shares", share_of: str = "
         for row, bar in enumerate(bars):
             whole = sum(bar.counts.values())
             if not whole:
-                axes.text(0.01, row, "none", va="center", style="italic")
+                axes.text(0.01, row, "none seen", va="center", style="italic")
             left = 0.0
             for part in [part for part in parts if bar.counts.get(part)]:
                 share = bar.counts[part] / whole
                 _part(axes, row, left, share, fills[part], letters[part])
                 left += share
-            axes.text(1.01, row, bar.note, va="center", fontsize=8)
+            axes.text(1.01, row, label_text(bar.note, 20), va="center", fontsize=8)
         axes.set(xlim=(0, 1), ylim=(len(bars) - 0.5, -0.5), xlabel=f"share {share_of}")
         axes.set_yticks(range(len(bars)), [label_text(bar.label) for bar in bars])
         axes.set_xticks([0, 0.25, 0.5, 0.75, 1], ["0", "25 %", "50 %", "75 %", "100 %"])
@@ -79,13 +80,14 @@ def check_shares(bars: Sequence[Bar], *, name: str = "shares", share_of: str = "
 
 
 def _style(fill: Fill) -> dict[str, Any]:
-    return {"facecolor": hexed(fill.shade), "hatch": fill.hatch, "edgecolor": fill.ink, "linewidth": 0.8}
+    return {"facecolor": hexed(fill.shade), "hatch": fill.hatch, "edgecolor": fill.ink, "linewidth": 0}
 
 
 def _part(axes: Any, row: int, left: float, share: float, fill: Fill, letter: str) -> None:
     from matplotlib.patches import Rectangle
 
     axes.add_patch(Rectangle((left, row - 0.36), share, 0.72, **_style(fill)))
+    axes.add_patch(Rectangle((left, row - 0.36), share, 0.72, fill=False, edgecolor="black", linewidth=0.8))
     if share >= _ROOM:
         box = {"boxstyle": "round,pad=0.15", "facecolor": hexed(fill.shade), "edgecolor": "none"}
         axes.text(left + share / 2, row, letter, ha="center", va="center", color=fill.ink, fontweight="bold", bbox=box)
@@ -94,4 +96,4 @@ def _part(axes: Any, row: int, left: float, share: float, fill: Fill, letter: st
 def _key(part: str, letter: str, fill: Fill) -> Any:
     from matplotlib.patches import Patch
 
-    return Patch(label=f"{letter}  {part.replace('_', ' ')}", **_style(fill))
+    return Patch(label=f"{letter}  {label_text(part.replace('_', ' '))}", **_style(fill))
