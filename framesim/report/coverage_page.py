@@ -7,22 +7,20 @@ from typing import Any
 from framesim.coverage.result import CoverageReport
 from framesim.coverage.scenario import Scenario
 from framesim.coverage.spark_close_up import spark_close_up
-from framesim.coverage.value_window import value_window
 from framesim.networks.registry import network
 from framesim.report.caution import NOT_MODELLED
+from framesim.report.course_figure import course_figure
 from framesim.report.coverage_basis import basis_tables
 from framesim.report.coverage_text import sentences
 from framesim.report.page import Figure, Section, Table, listed, number_at, render
 from framesim.report.pictures.funnel import FunnelBars, Stage, funnel_picture
 from framesim.report.pictures.shares import Bar, check_shares
-from framesim.report.pictures.value_course import value_course
 from framesim.report.pictures.waveform import spark_waveform
 from framesim.words import Check
 
 __all__ = ["coverage_page", "funnels_of", "shares_of"]
 
 Record = Mapping[str, Any]
-WINDOW_S = 5.0  # of the value over time
 
 _COUNTS = {
     "frames": "frames sent",
@@ -160,19 +158,8 @@ def _seen_close(scenario: Scenario, frames: Sequence[tuple[int, Record]]) -> lis
             f"wrong. {told} Chosen because a spark falls into a frame here, so it is no fair sample."
         )
         sections.append(Section("One spark on the wire", figures=[Figure(spark_waveform(view), caption)]))
-    start_s = max(0.0, (view.start_s if view else 0.0) - WINDOW_S / 2)
-    course = value_window(scenario, column, start_s, WINDOW_S)
-    if course is not None:
-        picture = value_course(
-            course.time_s, course.true, course.analog, course.frames,
-            unit=course.unit, caught=course.caught, wrong=course.wrong,
-        )  # fmt: skip
-        caption = (
-            f"Column {column}: {scenario.signal.name} over {WINDOW_S:g} s of engine time, on both lines under the same "
-            "sparks. After a frame that a check stopped, the controller here holds the value before it. What remains "
-            "of error in the frames is the age of the value, up to one repetition time."
-        )
-        sections.append(Section("The value over time", figures=[Figure(picture, caption)]))
+    figure = course_figure(scenario, column, view.start_s if view else 0.0)
+    sections.append(Section("The value over time", figures=[figure]))
     return sections
 
 
