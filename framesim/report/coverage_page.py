@@ -11,6 +11,7 @@ from framesim.networks.registry import network
 from framesim.report.caution import NOT_MODELLED
 from framesim.report.course_figure import course_figure
 from framesim.report.coverage_basis import basis_tables
+from framesim.report.coverage_strata import beside_the_first, strata_rows
 from framesim.report.coverage_text import sentences
 from framesim.report.page import Figure, Section, Table, listed, number_at, render
 from framesim.report.pictures.funnel import FunnelBars, Stage, funnel_picture
@@ -69,7 +70,7 @@ def coverage_page(report: CoverageReport, scenario: Scenario | None = None) -> s
         title=record["title"],
         about=_about(record),
         lead=[*(["Partial: the run was interrupted; the page covers what was done."] if record["partial"] else []),
-              *sentences(report)],
+              *sentences(report), *beside_the_first(frames)],
         sections=sections,
         not_modelled=NOT_MODELLED["engine" if engine else "channel"],
     )  # fmt: skip
@@ -114,7 +115,8 @@ def funnels_of(links: Sequence[Record]) -> list[FunnelBars]:
 
 
 def _name(link: Record) -> str:
-    return f"{_title(link['link'])}, {link['column'].replace('_', '-')}"
+    short = _title(link["link"]).partition(",")[0]  # what tells columns apart must not be cut off
+    return f"{short}, {link['column'].replace('_', '-')}"
 
 
 def _title(name: str) -> str:
@@ -139,10 +141,11 @@ def _funnel_figures(links: Sequence[Record]) -> list[Figure]:
 
 
 def _seen_close(scenario: Scenario, frames: Sequence[tuple[int, Record]]) -> list[Section]:
-    """Return a spark on the wire and the value over time, from the column in which most frames were disturbed."""
+    """Return a spark on the wire and the value over time, from the column that disturbed most of the first link."""
     if not scenario.by_engine or not frames:
         return []
-    column = max(frames, key=lambda item: (item[1]["counts"]["disturbed"], item[0]))[1]["column"]
+    own = [item for item in frames if item[1]["link"] == scenario.sender.network]
+    column = max(own, key=lambda item: (item[1]["counts"]["disturbed"], item[0]))[1]["column"]
     view = spark_close_up(scenario, column)
     sections = []
     if view is not None:
@@ -193,6 +196,8 @@ def _table(record: Record, name: str, links: Sequence[tuple[int, Record]]) -> Ta
                 ]
                 rows.append([said.format(check.value.replace("_", " ")), *cells])
     rows += _rate_rows(record, links, "undetected" if name != "analog" else "silently wrong")
+    if name != "analog":
+        rows += strata_rows(record, links)
     return Table(_title(name), ["", *(link["column"].replace("_", "-") for _, link in links)], rows)
 
 
@@ -220,6 +225,8 @@ def _rate_rows(record: Record, links: Sequence[tuple[int, Record]], what: str) -
 def _about(record: Record) -> list[tuple[str, Any]]:
     about: list[tuple[str, Any]] = [("data", record["note"])] if record["note"] else []
     about.append(("method", "plain sampling: every frame and sample drawn from the seed, judged by a receiver"))
+    if any((link.get("computed") or {}).get("strata") for link in record["links"]):
+        about.append(("  beside it", "by strata of wrong bits a frame: patterns of the run, put at other places"))
     about.append(("seed", number_at(record, "seed")))
     if record["hours"] is not None:
         about.append(("engine time", [number_at(record, "hours"), " h a column"]))

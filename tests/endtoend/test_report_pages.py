@@ -147,6 +147,22 @@ def test_every_rate_of_the_json_stands_on_the_page(made):
             assert {f"links.{number}.low", f"links.{number}.high"} <= places
             if link["probability"]:
                 assert f"links.{number}.probability" in places
+            if (link.get("computed") or {}).get("strata"):
+                assert {f"links.{number}.computed.low", f"links.{number}.computed.high"} <= places
+
+
+def test_every_link_of_the_run_has_its_numbers_its_bar_and_its_basis_on_the_page(made):
+    text, record = made["coverage"]
+    page = Page(text)
+    others = {link["link"] for link in record["links"]} - {"can", "analog"}
+    assert len(others) >= 5
+    places = {place for place, _, _ in page.numbers}
+    for number, link in enumerate(record["links"]):
+        if link["link"] in others:
+            assert f"links.{number}.counts.frames" in places
+            assert any(place.startswith(f"disturbance.{link['column']}.links.{link['link']}.") for place in places)
+    for column in record["columns"]:
+        assert f"{column.capitalize()}, undetected on the other links" in page.text
 
 
 @pytest.mark.parametrize("name", COMMANDS)
