@@ -1,4 +1,4 @@
-"""Makes ``docs/pictures/residual.svg`` and its data beside it anew, in about two minutes.
+"""Makes ``docs/pictures/residual.svg`` and its data beside it anew, in less than two minutes of processor time.
 
 Run it as ``python docs/make_residual_picture.py``.
 """
