@@ -28,27 +28,39 @@ def basis_tables(record: Record) -> list[Table]:
             values = [number_at(record, "disturbance", c, "source", "knobs", key, "value") for c in columns]
             rows.append([key.replace("_", " "), *values, knob["unit"] or "", _bases(sources, key)])
         tables.append(Table("The engine's interference, number by number", ["", *columns, "unit", "how known"], rows))
-    tables += [
-        Table(part.replace("_", " "), ["", *columns, "how known"], _part_rows(record, part, columns))
-        for part in given[columns[0]]
-        if part != "source"
-    ]
+    for keys in _parts(given[columns[0]]):
+        rows = _part_rows(record, keys, columns)
+        if rows:
+            tables.append(Table(": ".join(keys).replace("_", " "), ["", *columns, "how known"], rows))
     return tables
+
+
+def _parts(given: Record) -> list[tuple[str, ...]]:
+    """Return where the lines' numbers stand: the first link, the analog line, and each link beside them."""
+    found: list[tuple[str, ...]] = []
+    for part, value in given.items():
+        if part == "links":
+            found += [(part, name) for name in value]
+        elif part != "source":
+            found.append((part,))
+    return found
 
 
 def _bases(sources: Mapping[str, Record], key: str) -> str:
     return " / ".join(dict.fromkeys(source["knobs"][key]["basis"] for source in sources.values()))
 
 
-def _part_rows(record: Record, part: str, columns: Sequence[str]) -> list[list[Any]]:
-    first = record["disturbance"][columns[0]][part]
+def _part_rows(record: Record, keys: Sequence[str], columns: Sequence[str]) -> list[list[Any]]:
+    first = record["disturbance"][columns[0]]
+    for key in keys:
+        first = first[key]
     if not isinstance(first, dict):
         return []
     rows = []
     for key, value in first.items():
         if key == "kind" or isinstance(value, list | dict):
             continue
-        cells = [_cell(record, "disturbance", column, part, key) for column in columns]
+        cells = [_cell(record, "disturbance", column, *keys, key) for column in columns]
         rows.append([key.replace("_", " "), *cells, "estimate" if key in first.get("estimates", ()) else "given"])
     return rows
 

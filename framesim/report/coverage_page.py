@@ -7,22 +7,21 @@ from typing import Any
 from framesim.coverage.result import CoverageReport
 from framesim.coverage.scenario import Scenario
 from framesim.coverage.spark_close_up import spark_close_up
-from framesim.coverage.value_window import value_window
 from framesim.networks.registry import network
 from framesim.report.caution import NOT_MODELLED
+from framesim.report.course_figure import course_figure
 from framesim.report.coverage_basis import basis_tables
+from framesim.report.coverage_strata import beside_the_first, strata_rows
 from framesim.report.coverage_text import sentences
 from framesim.report.page import Figure, Section, Table, listed, number_at, render
 from framesim.report.pictures.funnel import FunnelBars, Stage, funnel_picture
 from framesim.report.pictures.shares import Bar, check_shares
-from framesim.report.pictures.value_course import value_course
 from framesim.report.pictures.waveform import spark_waveform
 from framesim.words import Check
 
 __all__ = ["coverage_page", "funnels_of", "shares_of"]
 
 Record = Mapping[str, Any]
-WINDOW_S = 5.0  # of the value over time
 
 _COUNTS = {
     "frames": "frames sent",
@@ -71,7 +70,7 @@ def coverage_page(report: CoverageReport, scenario: Scenario | None = None) -> s
         title=record["title"],
         about=_about(record),
         lead=[*(["Partial: the run was interrupted; the page covers what was done."] if record["partial"] else []),
-              *sentences(report)],
+              *sentences(report), *beside_the_first(frames)],
         sections=sections,
         not_modelled=NOT_MODELLED["engine" if engine else "channel"],
     )  # fmt: skip
@@ -116,7 +115,8 @@ def funnels_of(links: Sequence[Record]) -> list[FunnelBars]:
 
 
 def _name(link: Record) -> str:
-    return f"{_title(link['link'])}, {link['column'].replace('_', '-')}"
+    short = _title(link["link"]).partition(",")[0]  # what tells columns apart must not be cut off
+    return f"{short}, {link['column'].replace('_', '-')}"
 
 
 def _title(name: str) -> str:
@@ -141,10 +141,11 @@ def _funnel_figures(links: Sequence[Record]) -> list[Figure]:
 
 
 def _seen_close(scenario: Scenario, frames: Sequence[tuple[int, Record]]) -> list[Section]:
-    """Return a spark on the wire and the value over time, from the column in which most frames were disturbed."""
+    """Return a spark on the wire and the value over time, from the column that disturbed most of the first link."""
     if not scenario.by_engine or not frames:
         return []
-    column = max(frames, key=lambda item: (item[1]["counts"]["disturbed"], item[0]))[1]["column"]
+    own = [item for item in frames if item[1]["link"] == scenario.sender.network]
+    column = max(own, key=lambda item: (item[1]["counts"]["disturbed"], item[0]))[1]["column"]
     view = spark_close_up(scenario, column)
     sections = []
     if view is not None:
@@ -160,19 +161,8 @@ def _seen_close(scenario: Scenario, frames: Sequence[tuple[int, Record]]) -> lis
             f"wrong. {told} Chosen because a spark falls into a frame here, so it is no fair sample."
         )
         sections.append(Section("One spark on the wire", figures=[Figure(spark_waveform(view), caption)]))
-    start_s = max(0.0, (view.start_s if view else 0.0) - WINDOW_S / 2)
-    course = value_window(scenario, column, start_s, WINDOW_S)
-    if course is not None:
-        picture = value_course(
-            course.time_s, course.true, course.analog, course.frames,
-            unit=course.unit, caught=course.caught, wrong=course.wrong,
-        )  # fmt: skip
-        caption = (
-            f"Column {column}: {scenario.signal.name} over {WINDOW_S:g} s of engine time, on both lines under the same "
-            "sparks. After a frame that a check stopped, the controller here holds the value before it. What remains "
-            "of error in the frames is the age of the value, up to one repetition time."
-        )
-        sections.append(Section("The value over time", figures=[Figure(picture, caption)]))
+    figure = course_figure(scenario, column, view.start_s if view else 0.0)
+    sections.append(Section("The value over time", figures=[figure]))
     return sections
 
 
@@ -206,6 +196,8 @@ def _table(record: Record, name: str, links: Sequence[tuple[int, Record]]) -> Ta
                 ]
                 rows.append([said.format(check.value.replace("_", " ")), *cells])
     rows += _rate_rows(record, links, "undetected" if name != "analog" else "silently wrong")
+    if name != "analog":
+        rows += strata_rows(record, links)
     return Table(_title(name), ["", *(link["column"].replace("_", "-") for _, link in links)], rows)
 
 
@@ -233,6 +225,8 @@ def _rate_rows(record: Record, links: Sequence[tuple[int, Record]], what: str) -
 def _about(record: Record) -> list[tuple[str, Any]]:
     about: list[tuple[str, Any]] = [("data", record["note"])] if record["note"] else []
     about.append(("method", "plain sampling: every frame and sample drawn from the seed, judged by a receiver"))
+    if any((link.get("computed") or {}).get("strata") for link in record["links"]):
+        about.append(("  beside it", "by strata of wrong bits a frame: patterns of the run, put at other places"))
     about.append(("seed", number_at(record, "seed")))
     if record["hours"] is not None:
         about.append(("engine time", [number_at(record, "hours"), " h a column"]))

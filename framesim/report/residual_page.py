@@ -49,7 +49,7 @@ def _about(record: Record) -> list[tuple[str, Any]]:
         "same_end": "only what the receiver accepts at the sender's own end",
     }
     about: list[tuple[str, Any]] = [*listed(record, "subject"), ("counted", accepted[record["acceptance"]])]
-    about.append(("disturbed", record["disturbed"]))
+    about.append(("flips reach", record["seen_by"]))
     about.append(("method", "; ".join(f"{method}: {_METHODS.get(method, method)}" for method in methods)))
     seed = record["links"][0]["seed"]
     about.append(("seed", "none: nothing is drawn" if seed is None else number_at(record, "links", 0, "seed")))

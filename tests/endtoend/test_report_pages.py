@@ -80,7 +80,11 @@ def folder(tmp_path_factory):
         .replace("hours = 1.0", "hours = 0.02")
     )
     (place / "hostile.toml").write_text(scenario, encoding="utf-8")
-    kept = "\n".join(line for line in scenario.splitlines() if not line.startswith(("hours", "severities", "[analog]")))
+    kept = "\n".join(
+        line
+        for line in scenario.splitlines()
+        if not line.startswith(("hours", "severities", "receivers", "[links.", "[analog]"))
+    )
     channel = re.sub(r"\[disturbance\][^\[]*", '[disturbance]\nkind = "scatter"\nbit_error_ratio = 1e-3\n\n', kept)
     (place / "channel.toml").write_text("frames = 2000\n" + channel, encoding="utf-8")
     return place
@@ -147,6 +151,22 @@ def test_every_rate_of_the_json_stands_on_the_page(made):
             assert {f"links.{number}.low", f"links.{number}.high"} <= places
             if link["probability"]:
                 assert f"links.{number}.probability" in places
+            if (link.get("computed") or {}).get("strata"):
+                assert {f"links.{number}.computed.low", f"links.{number}.computed.high"} <= places
+
+
+def test_every_link_of_the_run_has_its_numbers_its_bar_and_its_basis_on_the_page(made):
+    text, record = made["coverage"]
+    page = Page(text)
+    others = {link["link"] for link in record["links"]} - {"can", "analog"}
+    assert len(others) >= 5
+    places = {place for place, _, _ in page.numbers}
+    for number, link in enumerate(record["links"]):
+        if link["link"] in others:
+            assert f"links.{number}.counts.frames" in places
+            assert any(place.startswith(f"disturbance.{link['column']}.links.{link['link']}.") for place in places)
+    for column in record["columns"]:
+        assert f"{column.capitalize()}, undetected on the other links" in page.text
 
 
 @pytest.mark.parametrize("name", COMMANDS)
@@ -160,10 +180,20 @@ def test_the_page_says_what_it_rests_on_what_is_left_out_and_what_to_beware_of(m
         assert words in said
 
 
-def test_the_cautions_of_the_page_are_those_of_the_readme():
-    readme = " ".join((ROOT / "README.md").read_text(encoding="utf-8").replace("**", "").split())
-    for caution in CAUTIONS:
-        assert caution in readme
+BEWARE = (
+    "15 to 40 kV", "300 to 400 V", "Never probe", "into hardware", "fuel vapour", "pacemaker", "running ignition",
+    "estimates", "ot an EMC test", "conformity", "ISO 7637", "ISO 11452", "IEC 61000-4-4", "CISPR 12", "CISPR 25",
+    "UN Regulation 10", "ISO 26262", "IEC 61508", "safety case", "competent", "independent",
+    "Do not inject simulated errors on a vehicle that can move, or on public roads.",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("words", BEWARE)
+def test_the_readme_and_the_page_warn_of_the_same(words):
+    readme = (ROOT / "README.md").read_text(encoding="utf-8").replace("**", "")
+    section = " ".join(readme.split("## Cautions")[1].split("## ")[0].split()).lower()
+    assert words.lower() in section
+    assert words.lower() in " ".join(CAUTIONS).lower()
 
 
 def test_a_hostile_scenario_is_inert_and_its_words_are_shown_as_they_are(folder):

@@ -14,7 +14,7 @@ from framesim.report.pictures.fills import FILLS, STROKES, grey_of
 from framesim.report.pictures.funnel import FunnelBars, Stage, funnel_picture
 from framesim.report.pictures.ranges import Range, interval_rows
 from framesim.report.pictures.shares import Bar, check_shares, letters_for, parts_shown
-from framesim.report.pictures.value_course import value_course
+from framesim.report.pictures.values_over_time import Track, values_over_time
 
 HOSTILE = ["<script>alert(1)</script>", "$\\nosuch{1}$ a&b\"'><svg onload=x> ]]> -->", "\x1b[31m\n汉" + "x" * 500]
 FIVE = 5  # fills before the shades come again
@@ -70,13 +70,16 @@ def pictures(word):
     bounded = Curve(label="b", ratios=[1e-6, 1e-4], values=[1e-9, 1e-5], low=[0, 0], high=[1e-9, 1e-5], bounded=True)
     stages = [Stage(label="sent", count=9), Stage(label="u", count=0, below=3.7)]
     line = Line(label="c", ratios=[1e-6, 1e-4], values=[1e-9, 1e-7], meets=(1e-5, 1e-8, "here"))
+    used = np.array([1, math.nan, 2, 3, 4])
+    some = np.array([0, 1, 0, 0, 0], np.bool_)
+    track = Track(label=word, time_s=times, true=times, used=used, caught=some, wrong=~some)
     ranges = [Range(label=word, low=0, best=None, high=1e-6), Range(label="n", low=0, best=None, high=0)]
     return {
         "shares": check_shares(bars),
         "funnel": funnel_picture([FunnelBars(title=word, stages=stages)]),
         "curves": residual_curves([curve, bounded], [line]),
         "ranges": interval_rows(ranges),
-        "course": value_course(times, times, times + 1, [1, math.nan, 2, 3, 4], unit=word, caught=[0, 1, 0, 0, 0]),
+        "course": values_over_time([track, track], unit=word),
     }
 
 

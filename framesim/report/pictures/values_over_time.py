@@ -1,0 +1,82 @@
+"""A value over time on several lines: what it was, what the controller used, and below each the error."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from framesim.report.pictures.canvas import as_svg, label_text, sheet
+
+__all__ = ["Track", "values_over_time"]
+
+ABOUT = "The value over time: as it was, as the controller used it from each line, and the error"
+Floats = NDArray[np.float64]
+Marks = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Track:
+    """One line's values; all arrays have the shape (n,).
+
+    Attributes:
+        label: what to call the line.
+        time_s: dtype float64. When each value was taken.
+        true: dtype float64. The value itself.
+        used: dtype float64. What the controller used; NaN where it had nothing.
+        caught: dtype bool. Values that a check stopped or that never came.
+        wrong: dtype bool. Values that passed every check and are wrong; marked on the error where ``mark_wrong``.
+        mark_wrong: off where so many are wrong that marks would hide the curve.
+    """
+
+    label: str
+    time_s: Floats
+    true: Floats
+    used: Floats
+    caught: Marks
+    wrong: Marks
+    mark_wrong: bool = True
+
+
+def values_over_time(tracks: Sequence[Track], *, unit: str, name: str = "course") -> str:
+    """Return the picture as an ``svg`` element: a column a track, the course above, its error below.
+
+    Args:
+        tracks: at least one; all to the same scale.
+        unit: of the values; from outside.
+        name: see ``as_svg``.
+    """
+    errors = [track.used - track.true for track in tracks]
+    worst = max(float(np.nanmax(np.abs(error), initial=0.0)) for error in errors) or 1.0
+    said = label_text(unit)
+    keys: dict[str, Any] = {}
+    with sheet(7.2, 4.6) as figure:
+        panels = figure.subplots(
+            2, len(tracks), sharex=True, sharey="row", height_ratios=(3, 2), squeeze=False
+        )  # fmt: skip
+        for column, (track, error) in enumerate(zip(tracks, errors, strict=True)):
+            course, off = panels[:, column]
+            course.set_title(label_text(track.label), fontsize=9, loc="left", fontweight="bold")
+            course.plot(track.time_s, track.used, linestyle="none", marker=".", markersize=3.5, color="black",
+                        label="used")  # fmt: skip
+            course.plot(track.time_s, track.true, color="0.55", linewidth=1.6, linestyle="--", label="true", zorder=3)
+            off.plot(track.time_s, error, linestyle="none", marker=".", markersize=3, color="black")
+            off.axhline(0, color="0.55", linewidth=0.8)
+            off.set(xlabel="s of engine time", ylim=(-1.15 * worst, 1.15 * worst))
+            _marks(off, track.time_s, track.caught, "v", "caught or missing", worst)
+            if track.mark_wrong:
+                _marks(off, track.time_s, track.wrong, "X", "accepted wrong", -worst)
+            for axes in (course, off):
+                handles, labels = axes.get_legend_handles_labels()
+                keys |= dict(zip(labels, handles, strict=True))
+        panels[0, 0].set_ylabel(said)
+        panels[1, 0].set_ylabel(f"error, {said}")
+        figure.legend(keys.values(), keys.keys(), loc="outside lower center", ncols=4, fontsize=8, frameon=False)
+        return as_svg(figure, name, ABOUT)
+
+
+def _marks(axes: Any, time: Floats, where: Marks, marker: str, label: str, height: float) -> None:
+    if where.any():
+        axes.plot(time[where], np.full(int(where.sum()), height), linestyle="none", marker=marker, color="white",
+                  markeredgecolor="black", label=label)  # fmt: skip
