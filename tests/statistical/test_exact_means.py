@@ -108,3 +108,13 @@ def test_quantiles_are_stated_only_where_there_are_frames_enough():
     assert spread_of(np.arange(20.0)).quantiles == {0.25: 4.75, 0.5: 9.5, 0.75: 14.25}
     assert set(spread_of(np.arange(100.0)).quantiles) == {0.05, 0.25, 0.5, 0.75, 0.95}
     assert spread_of(np.arange(3.0)).quantiles == {}
+
+
+@pytest.mark.parametrize("same_end", [False, True])
+def test_patterns_counted_over_all_payloads_are_those_of_every_frame(few_frames, same_end):
+    population = Payloads(frame=FRAME, low=b"\x10", high=b"\x2f")  # 32 frames, fewer than any stratum begins with
+    (mean,) = means_by_flips(population, [1e-6], same_end=same_end, budget_s=1.0)
+    lines = [line_of(encode(CanFrame(identifier=0x482, payload=bytes([value])))) for value in range(0x10, 0x30)]
+    for flips in (3, 4):
+        each = [counts_by_flips(line, flips).by_flips(same_end=same_end)[flips] for line in lines]
+        assert mean.patterns[flips] == sum(each) / len(each) > 0

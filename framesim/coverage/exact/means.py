@@ -175,7 +175,7 @@ def _mean(survey: Survey, ratio: float, same_end: bool, confidence: float, total
     bests = {flips: float(_values(survey, flips, ratio, same_end).mean()) for flips in COSTS}
     whole = sum(bests.values())
     last, pairs = survey.strata[BEYOND - 1], survey.strata[2]
-    has_pair = len(np.unique(pairs.frame))
+    has_pair = int(np.count_nonzero(pairs.patterns(2, same_end=same_end)))
     channel = (np.ones(1), np.ones((1, 1)), np.array([ratio]))
     some = survey.population.draw(0, SPOKEN_FRAMES)
     estimate, reason = total
@@ -184,8 +184,7 @@ def _mean(survey: Survey, ratio: float, same_end: bool, confidence: float, total
         reason=reason,
         shares={flips: best / whole for flips, best in bests.items()} if whole else {},
         patterns={
-            flips: float(stratum.count[stratum.flips == flips].sum() / stratum.frames)
-            for flips, stratum in survey.strata.items()
+            flips: float(stratum.patterns(flips, same_end=same_end).mean()) for flips, stratum in survey.strata.items()
         },
         rare=Estimate.exact(has_pair / pairs.frames)
         if pairs.complete

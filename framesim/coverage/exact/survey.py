@@ -83,6 +83,13 @@ class Stratum:
         self.count = np.concatenate([self.count, count])
         self.frames += len(own_end)
 
+    def patterns(self, flips: int, *, same_end: bool) -> NDArray[np.int64]:
+        """Return how many undetected patterns of so many flips each frame has; dtype int64, shape (frames,)."""
+        chosen = (self.flips == flips) & (self.at_own_end | (not same_end))
+        counted = np.zeros(self.frames, np.int64)
+        np.add.at(counted, self.frame[chosen], self.count[chosen])
+        return counted
+
     def values(self, ratio: float, *, same_end: bool, at_least: int = 1, at_most: int = BEYOND) -> NDArray[np.float64]:
         """Return what each frame's patterns add to its P(undetected); shape (frames,).
 
