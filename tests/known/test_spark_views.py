@@ -48,7 +48,7 @@ def test_where_no_engine_runs_there_is_no_spark_to_show():
 
 
 def test_a_minute_of_values_holds_as_many_wrong_samples_and_caught_frames_as_the_run_counts(tracks):
-    report = measure_coverage(dataclasses.replace(SCENARIO, severities=("fault",)))
+    report = measure_coverage(dataclasses.replace(SCENARIO, severities=("fault",), links={}, receivers=1))
     counts = {"can": report.frames[0].tally, "analog": report.analog[0].silent}
     voltage, frames = tracks
     assert report.frames[0].network == "can"
