@@ -115,6 +115,7 @@ def test_patterns_counted_over_all_payloads_are_those_of_every_frame(few_frames,
     population = Payloads(frame=FRAME, low=b"\x10", high=b"\x2f")  # 32 frames, fewer than any stratum begins with
     (mean,) = means_by_flips(population, [1e-6], same_end=same_end, budget_s=1.0)
     lines = [line_of(encode(CanFrame(identifier=0x482, payload=bytes([value])))) for value in range(0x10, 0x30)]
-    for flips in (3, 4):
-        each = [counts_by_flips(line, flips).by_flips(same_end=same_end)[flips] for line in lines]
-        assert mean.patterns[flips] == sum(each) / len(each) > 0
+    counted = [counts_by_flips(line, 5).by_flips(same_end=same_end) for line in lines]
+    for flips in (2, 3, 4, 5):
+        assert mean.patterns[flips] == sum(each[flips] for each in counted) / len(counted)
+    assert mean.patterns[5] > 0
