@@ -1,4 +1,4 @@
-"""Bit-sliced receivers against other ways to do the same. By hand: pytest tests/benchmarks/test_sliced_speed.py -m slow -s.
+"""Bit-sliced receivers against other ways to do the same. By hand: pytest -m slow -s tests/benchmarks/test_sliced_speed.py
 
 All roads are run in turn, several rounds of them, in one process; the figures are medians of thread CPU time a frame,
 draw and tally included. Ratios mean something on a busy machine, times do not.
