@@ -16,7 +16,7 @@ W0, W1 = np.uint64(0x9E3779B9), np.uint64(0xBB67AE85)
 
 @compiled
 def draw(one: Any, two: Any, three: Any, four: Any, c1: Any, c2: Any, c3: Any, seed: Any) -> None:
-    """Fill four rows with words below 2^32: ``philox_words`` of the counters (index, c1, c2, c3)."""
+    """Fill four uint32 rows: ``philox_words`` of the counters (index, c1, c2, c3)."""
     for index in range(U(one.size)):
         a, b, c, d = index, c1, c2, c3
         k0, k1 = seed & LOW, seed >> HALF
@@ -24,7 +24,7 @@ def draw(one: Any, two: Any, three: Any, four: Any, c1: Any, c2: Any, c3: Any, s
             p, q = M0 * a, M1 * c
             a, b, c, d = (q >> HALF) ^ b ^ k0, q & LOW, (p >> HALF) ^ d ^ k1, p & LOW
             k0, k1 = (k0 + W0) & LOW, (k1 + W1) & LOW
-        one[index], two[index], three[index], four[index] = a, b, c, d
+        one[index], two[index], three[index], four[index] = np.uint32(a), np.uint32(b), np.uint32(c), np.uint32(d)
 
 
 @compiled
@@ -47,7 +47,7 @@ def scattered_flips(
         How many flips were drawn, and the frame to go on with when there was no more room.
     """
     found, scale = 0, 1.0 / np.log1p(-chance)
-    words = np.zeros(4 * 64, np.uint64)
+    words = np.zeros(4 * 64, np.uint32)
     for frame in range(first, lengths.size):
         bits, start = lengths[frame] * turns, found
         at, used, chunk = np.int64(-1), U(128), U(0)
@@ -56,7 +56,7 @@ def scattered_flips(
                 purpose = (chunk << U(16)) | U(1)
                 draw(words[:64], words[64:128], words[128:192], words[192:], purpose, U(frame), unit, seed)
                 used, chunk = U(0), chunk + U(1)
-            share = np.float64(((words[used] << HALF) | words[U(128) + used]) >> U(11)) * 2.0**-53
+            share = np.float64(((U(words[used]) << HALF) | U(words[U(128) + used])) >> U(11)) * 2.0**-53
             used += U(1)
             jump = np.log(1.0 - share) * scale
             if jump >= np.float64(bits - at):

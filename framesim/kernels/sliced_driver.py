@@ -41,10 +41,9 @@ def listen(receive: Any, x: Any, s: Any, v: Any, n: Any, times: int) -> None:
 def spread(wires: Any, first: Any, clean: Any) -> None:
     """Lay ``UW`` frames from ``first`` on over the receivers, a word each; the last one again where there are less."""
     last = U(wires.shape[0] - 1)
-    for w in range(UW):
-        frame = min(first + w, last)
-        for t in range(U(wires.shape[1])):
-            clean[t * UW + w] = U(0) - U(wires[frame, t])
+    for t in range(U(wires.shape[1])):
+        for w in range(UW):
+            clean[t * UW + w] = U(0) - U(wires[min(first + w, last), t])
 
 
 @compiled
@@ -150,21 +149,42 @@ def later_start(wires: Any, first: Any, count: Any, delay: Any, clean: Any) -> N
         while begin < planes - U(1) and wires[first + w, begin]:
             begin += U(1)
         delay[w] = begin
-        for t in range(planes):
-            clean[t * UW + w] = U(0) - U(wires[first + w, t + begin]) if t + begin < planes else ~U(0)
+    for t in range(planes):
+        for w in range(count):
+            at = t + delay[w]
+            clean[t * UW + w] = U(0) - U(wires[first + w, at]) if at < planes else ~U(0)
 
 
 @compiled
-def move_hit(v: Any, x: Any, place: Any, flips: Any, w: Any, lanes: Any, delay: Any, late: Any, used: Any) -> None:
+def choose(word: Any, place: Any, spare: Any) -> None:
+    """Draw one bit for each receiver.
+
+    Args:
+        word: uint32 (lanes,), random.
+        place: uint32 (lanes,); receives the bits.
+        spare: uint64 (lanes,), one less than how many bits there are to draw from.
+    """
+    for lane in range(U(place.size)):
+        place[lane] = np.uint32((U(word[lane]) * (spare[lane] + U(1))) >> HALF)
+
+
+@compiled
+def avoid(place: Any, earlier: Any, spare: Any) -> None:
+    """Where a bit was drawn before, take the highest there is (Floyd's choice: every set of bits is as likely)."""
+    for lane in range(U(place.size)):
+        place[lane] = np.uint32(spare[lane]) if earlier[lane] == place[lane] else place[lane]
+
+
+@compiled
+def move_hit(v: Any, x: Any, place: Any, flips: Any, w: Any, delay: Any, late: Any, used: Any) -> None:
     """Move the receivers of one word that missed the first bit into planes that begin at the next dominant one.
 
     Args:
         v: verdicts; those moved are taken off the list of those left.
         x: planes as seen.
-        place: uint64 (flips * lanes,), flipped bits.
+        place: uint32 (flips, lanes), flipped bits.
         flips: of each receiver.
         w: the word.
-        lanes: receivers in all words.
         delay: uint64 (UW,).
         late: uint64 (n_planes * UW,); their flips are put into it.
         used: uint64 (UW,), lanes of ``late`` in use; changed.
@@ -174,11 +194,11 @@ def move_hit(v: Any, x: Any, place: Any, flips: Any, w: Any, lanes: Any, delay: 
         lane = ones((left & (U(0) - left)) - U(1))
         fits = True
         for flip in range(flips):
-            at = place[flip * lanes + w * LANES + lane]
+            at = U(place[flip, w * LANES + lane])
             fits = fits and (at == U(0) or at > delay[w])
         if fits:
             for flip in range(flips):
-                at = place[flip * lanes + w * LANES + lane]
+                at = U(place[flip, w * LANES + lane])
                 if at:
                     late[(at - delay[w]) * UW + w] ^= U(1) << used[w]
             used[w] += U(1)
@@ -234,8 +254,9 @@ def exact_flips(
     s, v = np.zeros(U(64) * UW, np.uint64), np.zeros(U(4) * UW, np.uint64)
     late, delay, used = np.zeros(U(wires.shape[1]) * UW, np.uint64), np.zeros(UW, np.uint64), np.zeros(UW, np.uint64)
     lanes = LANES * UW
-    words, place = np.zeros(U(flips) * lanes, np.uint64), np.zeros(U(flips) * lanes, np.uint64)
-    part = U(flips) * lanes // U(4)
+    words, place = np.zeros((flips, lanes), np.uint32), np.zeros((flips, lanes), np.uint32)
+    spare = np.zeros((flips, lanes), np.uint64)
+    flat, part = words.reshape(-1), U(flips) * lanes // U(4)
     chunk = U(0)
     for first in range(U(0), U(wires.shape[0]), UW):
         spread(wires, first, clean)
@@ -245,34 +266,28 @@ def exact_flips(
         size = U(0)  # what lies behind the longest frame stays as it is
         for w in range(count):
             size = max(size, U(lengths[first + w]) * UW)
+            for flip in range(U(flips)):
+                spare[flip, w * LANES : (w + U(1)) * LANES] = U(lengths[first + w]) - U(flips) + flip
         x[:] = clean
         for _ in range(turns):
-            x[:size] = clean[:size]
             draw(
-                words[:part], words[part : U(2) * part], words[U(2) * part : U(3) * part], words[U(3) * part :],
+                flat[:part], flat[part : U(2) * part], flat[U(2) * part : U(3) * part], flat[U(3) * part :],
                 chunk, unit & LOW, unit >> HALF, seed,
             )  # fmt: skip
             chunk += U(1)
-            for w in range(count):
-                # Floyd's choice: the new bit is drawn from one more each time, and a bit drawn before gives the last.
-                for flip in range(U(flips)):
-                    reach = U(lengths[first + w]) - U(flips) + flip + U(1)
-                    start = flip * lanes + w * LANES
-                    for lane in range(LANES):
-                        place[start + lane] = (words[start + lane] * reach) >> HALF
-                    for earlier in range(flip):
-                        before = earlier * lanes + w * LANES
-                        for lane in range(LANES):
-                            again = place[before + lane] == place[start + lane]
-                            place[start + lane] = reach - U(1) if again else place[start + lane]
+            for flip in range(U(flips)):
+                choose(words[flip], place[flip], spare[flip])
+                for earlier in range(flip):
+                    avoid(place[flip], place[earlier], spare[flip])
+            x[:size] = clean[:size]
             for flip in range(U(flips)):
                 for w in range(count):
-                    start = flip * lanes + w * LANES
+                    start = w * LANES
                     for lane in range(LANES):
-                        x[place[start + lane] * UW + w] ^= U(1) << lane
+                        x[U(place[flip, start + lane]) * UW + w] ^= U(1) << lane
             receive(x, s, v, count)
             for w in range(count):
-                move_hit(v, x, place, U(flips), w, lanes, delay, late, used)
+                move_hit(v, x, place, U(flips), w, delay, late, used)
                 settle(
                     x, clean, v, w, ~U(0), np.int64(first + w), content[first + w], moves, code, spoken, fates,
                     frames, seen,

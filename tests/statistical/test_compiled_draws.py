@@ -75,7 +75,7 @@ def test_scatter_disturbs_as_many_frames_as_it_should():
 def test_drawn_words_are_those_of_philox():
     from framesim.kernels.philox import philox_words
 
-    rows = [np.zeros(5, np.uint64) for _ in range(4)]
+    rows = [np.zeros(5, np.uint32) for _ in range(4)]
     draw(*rows, np.uint64(7), np.uint64(8), np.uint64(9), np.uint64(0x1234_5678_9ABC_DEF0))
     for index in range(5):
         one = philox_words(*(np.uint64(v) for v in (index, 7, 8, 9, 0x9ABC_DEF0, 0x1234_5678)))
