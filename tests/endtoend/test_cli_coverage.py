@@ -110,7 +110,7 @@ def test_an_interrupted_run_prints_what_was_done_marked_partial():
         (("--hours", "nan"), "hours=nan: must be"),
         (("--hours", "soon"), "--hours='soon': expected a number"),
         (("--seed", "x"), "--seed='x': expected a whole number"),
-        (("--frames", "10"), "--frames: this scenario runs by time"),
+        (("--frames", "10"), "--frames: this scenario runs by engine time"),
         (("--sed", "1"), "--sed"),
         (("none.toml",), "none.toml: cannot be read"),
         ((str(ROOT),), "is a directory"),
