@@ -1,11 +1,13 @@
 """Bit-sliced receivers against the reference receiver: the same verdict on every frame, not only the same counts."""
 
 import random
+import sys
 from dataclasses import dataclass
 
 import numpy as np
 import pytest
 from bitarray import bitarray
+from random_frames import random_frame
 
 import framesim as fs
 from framesim.coverage.exact.line import line_of
@@ -184,3 +186,25 @@ def test_acceptance_at_another_end_does_not_count_where_the_sender_would_object(
     )  # fmt: skip
     counts = sampling.unit(1, 0).counts
     assert (counts["other_end"], counts["undetected"]) == (late, len(rows) - late)
+
+
+@pytest.mark.parametrize("name", ["can-fd", "lin", "flexray", "ethernet", "sent"])
+def test_networks_without_a_compiled_receiver_are_sampled_by_the_reference_and_say_so(name):
+    frame = random_frame(name, random.Random(3))
+    sampling = Sampling(sources=(frame,), channel=ExactFlips(count=2), payloads=1, repeats=12)
+    counts = sampling.unit(1, 0).counts
+    assert "reference" in sampling.note
+    spoken = sum(count for key, count in counts.items() if key.startswith("first."))
+    assert counts["delivered"] + counts["undetected"] + counts["unseen"] + spoken == 12
+
+
+def test_without_numba_a_unit_is_slow_but_right(monkeypatch):
+    sampling = Sampling(sources=(REMOTE,), channel=Bursts(starts_per_bit=0.01, mean_length=4), payloads=2, repeats=30)
+    expected = sampling.unit(1, 0)
+    engine.cache_clear()
+    monkeypatch.delitem(sys.modules, "framesim.kernels.sliced_made")
+    monkeypatch.setitem(sys.modules, "numba", None)
+    assert "numba is missing" in sampling.note
+    assert sampling.unit(1, 0) == expected
+    monkeypatch.undo()
+    assert sampling.note == ""
