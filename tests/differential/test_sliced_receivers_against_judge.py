@@ -1,22 +1,28 @@
 """Bit-sliced receivers against the reference receiver: the same verdict on every frame, not only the same counts."""
 
+import pickle
 import random
+import sys
+from collections import Counter
 from dataclasses import dataclass
 
 import numpy as np
 import pytest
 from bitarray import bitarray
+from random_frames import random_frame
 
 import framesim as fs
 from framesim.coverage.exact.line import line_of
 from framesim.coverage.exact.patterns import undetected_patterns
 from framesim.coverage.fast import reference, work
+from framesim.coverage.fast.sending import draw_frames
 from framesim.coverage.fast.shape import code_numbers, moves_of
 from framesim.coverage.fast.sliced import engine
-from framesim.coverage.fast.work import Sampling
+from framesim.coverage.fast.work import Sampling, frame_at
 from framesim.coverage.population import Payloads
 from framesim.disturbance import Bursts, ExactFlips, Flips, GilbertElliott, Scatter
 from framesim.judging import run_receiver
+from framesim.kernels.sliced_draws import draw
 from framesim.kernels.sliced_driver import UW, listen, walk
 from framesim.networks.automaton import CHECKS
 from framesim.networks.can import CAN
@@ -159,6 +165,7 @@ def test_a_unit_gives_what_the_reference_receiver_gives_of_the_same_flips(monkey
 
 def test_a_unit_gives_the_same_whatever_was_done_before():
     sampling = Sampling(sources=EVERY_LENGTH, channel=ExactFlips(count=2), payloads=48, repeats=128)
+    assert pickle.loads(pickle.dumps(sampling)) == sampling
     first = [sampling.unit(1, number) for number in (0, 1, 2)]
     assert [sampling.unit(1, number) for number in (2, 0, 1)] == [first[2], first[0], first[1]]
     assert len({tuple(result.counts.items()) for result in first}) == 3
@@ -184,3 +191,64 @@ def test_acceptance_at_another_end_does_not_count_where_the_sender_would_object(
     )  # fmt: skip
     counts = sampling.unit(1, 0).counts
     assert (counts["other_end"], counts["undetected"]) == (late, len(rows) - late)
+
+
+@pytest.mark.parametrize("name", ["can-fd", "lin", "flexray", "ethernet", "sent"])
+def test_networks_without_a_compiled_receiver_are_sampled_by_the_reference_and_say_so(name):
+    frame = random_frame(name, random.Random(3))
+    sampling = Sampling(sources=(frame,), channel=ExactFlips(count=2), payloads=1, repeats=12)
+    counts = sampling.unit(1, 0).counts
+    assert "reference" in sampling.note
+    spoken = sum(count for key, count in counts.items() if key.startswith("first."))
+    assert counts["delivered"] + counts["undetected"] + counts["unseen"] + spoken == 12
+
+
+def test_without_numba_a_unit_is_slow_but_right(monkeypatch):
+    sampling = Sampling(sources=(REMOTE,), channel=Bursts(starts_per_bit=0.01, mean_length=4), payloads=2, repeats=30)
+    expected = sampling.unit(1, 0)
+    engine.cache_clear()
+    monkeypatch.delitem(sys.modules, "framesim.kernels.sliced_made")
+    monkeypatch.setitem(sys.modules, "numba", None)
+    assert "numba is missing" in sampling.note
+    assert sampling.unit(1, 0) == expected
+    monkeypatch.undo()
+    assert sampling.note == ""
+
+
+def drawn_flips(lengths, flips, turns, seed, unit):
+    """The flips that the driver draws, frame by frame, as its text says: yields frame and places."""
+    lanes = WORDS * LANES
+    for first in range(0, len(lengths), WORDS):
+        for turn in range(turns):
+            chunk = first // WORDS * turns + turn
+            flat = np.zeros(flips * lanes, np.uint32)
+            draw(*np.split(flat, 4), np.uint64(chunk), np.uint64(unit), np.uint64(0), np.uint64(seed))
+            words = flat.reshape(flips, WORDS, LANES).tolist()
+            for word, length in enumerate(lengths[first : first + WORDS]):
+                for lane in range(LANES):
+                    places = []
+                    for flip in range(flips):
+                        highest = length - flips + flip
+                        place = words[flip][word][lane] * (highest + 1) >> 32
+                        places.append(highest if place in places else place)
+                    yield first + word, places
+
+
+@pytest.mark.parametrize(("identifier", "flips"), [(0x655, 2), (0x7C0, 3), (0x000, 1)])
+def test_a_unit_of_exact_flips_counts_what_the_judge_says_of_each(identifier, flips):
+    source = Payloads(frame=fs.CanFrame(identifier=identifier, payload=bytes(2)))
+    sampling = Sampling(sources=(source,), channel=ExactFlips(count=flips), payloads=18, repeats=192)
+    shares = np.ones(1)
+    drawn = draw_frames(sampling.sources, shares, 18, seed=6, number=8)
+    sent = [fs.encode(frame_at(sampling, drawn, index)) for index in range(18)]
+    judged, first_bit_missed = Counter(), 0
+    for frame, places in drawn_flips([len(wire) for wire in sent], flips, 3, 6, 8):
+        reception = run_receiver(CAN, sent[frame].flipped(places), strict=True).finish()
+        judged[f"first.{reception.check.value}" if reception.check else reception.accepted] += 1
+        first_bit_missed += 0 in places
+    assert first_bit_missed > 50
+    counts = sampling.unit(6, 8).counts
+    assert {name: count for name, count in counts.items() if name.startswith("first.")} == {
+        name: count for name, count in judged.items() if isinstance(name, str)
+    }
+    assert counts["delivered"] + counts["undetected"] == judged[True]
