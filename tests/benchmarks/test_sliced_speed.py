@@ -1,8 +1,4 @@
-<<<<<<< HEAD
 """The bit-sliced receiver of classic CAN in one race with three others, and what else a campaign waits for.
-=======
-"""Bit-sliced receivers against other ways to do the same. By hand, with -m slow -s; see docs/benchmarks.md.
->>>>>>> kern/main
 
 All roads are run in turn, several rounds of them, in one process; the figures are medians of thread CPU time a frame,
 draw and tally included. Ratios mean something on a busy machine, times do not.
