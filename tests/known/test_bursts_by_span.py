@@ -30,3 +30,10 @@ def test_a_span_that_takes_too_long_is_refused_with_its_time():
     sent = fs.encode(fs.FlexRayFrame(frame_id=37, payload=bytes(8), cycle=5))
     with pytest.raises(fs.NotFeasible, match=r"patterns through the receiver of flexray take about .* budget_s=1"):
         bursts_by_span(sent, 24, budget_s=1)
+
+
+def test_patterns_of_a_span_are_counted_at_every_start():
+    table = bursts_by_span(SHORT, 4)
+    # first and last bit flipped, the two between them in any of four ways
+    assert [table.patterns(span) / table.starts for span in (1, 2, 3, 4)] == [1, 1, 2, 4]
+    assert table.of_span(4) == sum(count for (span, _), count in table.counts.items() if span == 4)
