@@ -117,7 +117,14 @@ def test_ctrl_c_keeps_what_is_done_and_says_how_to_go_on(tmp_path, workers):
     path = tmp_path / "c"
     command = [sys.executable, "-m", "framesim", *LIN, "--unit-frames", "100", "--json"]
     whole = [*command, "--into", str(path), "--frames", "1e9", "--workers", workers]
-    process = subprocess.Popen(whole, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True)
+    process = subprocess.Popen(
+        whole,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),  # noqa: PLW1509 - a background job ignores it
+    )
     while size_of(path) < 3000 and process.poll() is None:
         time.sleep(0.005)
     os.killpg(process.pid, signal.SIGINT)  # as a terminal does: to every process of the group

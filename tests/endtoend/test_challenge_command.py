@@ -150,6 +150,7 @@ def test_interrupting_keeps_what_was_found(tmp_path):
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),  # noqa: PLW1509 - a background job ignores it
     )
     for _ in range(600):
         if (tmp_path / "now").exists():

@@ -23,7 +23,8 @@ def test_my_encoder(challenge_encoder):
 
 def test_a_right_codec_passes_and_a_wrong_one_fails_with_what_was_found(tmp_path):
     (tmp_path / "test_codec.py").write_text(TEST, encoding="utf-8")
-    plugin = ["-p", "framesim.challenge.pytest_fixtures", "-p", "no:cacheprovider"]
+    # An installed framesim has them from its entry point already; a checkout may not.
+    plugin = ["-p", "no:framesim", "-p", "framesim.challenge.pytest_fixtures", "-p", "no:cacheprovider"]
     done = subprocess.run(
         [sys.executable, "-m", "pytest", "-q", *plugin, "test_codec.py"],
         capture_output=True,

@@ -301,9 +301,13 @@ def test_a_keyboard_interrupt_shows_and_keeps_what_was_done(tmp_path, monkeypatc
         return decide(claim, told)
 
     monkeypatch.setattr(checking, "decide", interrupted)
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)  # a background job ignores it
     path = tmp_path / "quick.toml"
     path.write_text(QUICK, encoding="utf-8")
-    assert main(["claims", str(path), "--evidence", str(tmp_path / "e")]) == 130
+    try:
+        assert main(["claims", str(path), "--evidence", str(tmp_path / "e")]) == 130
+    finally:
+        signal.signal(signal.SIGINT, before)
     monkeypatch.setattr(checking, "decide", decide)
     out = capsys.readouterr().out
     assert "PROVEN proven" in out

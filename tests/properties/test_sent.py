@@ -3,7 +3,7 @@
 import pytest
 from bitarray import bitarray
 from feeding import receive_every_way
-from hypothesis import find, given, settings
+from hypothesis import assume, find, given, settings
 from hypothesis import strategies as st
 
 import framesim as fs
@@ -73,8 +73,14 @@ def test_the_first_check_to_speak_would_have_caught_it_alone(frame, flips):
     assert judged.outcome is not Outcome.UNDETECTED or not judged.alone
 
 
+LONGEST_ALIKE = 680  # ticks; 768 · 50 / 56 is 685: as seen by a sync pulse of 50 ticks instead of 56
+
+
 @given(ANY_PAUSE, st.lists(st.integers(-3, 3), min_size=11, max_size=11))
 def test_edges_moved_by_whole_ticks_are_read_alike_as_bits_and_as_widths(frame, moves):
+    # Near its longest, 768 ticks, a pause is still within its limits by one road and just beyond by the other: widths
+    # are scaled by a sync pulse that may be some ticks off, bits are counted.
+    assume(not frame.pause or frame.pause <= LONGEST_ALIKE)
     widths = widths_of(frame)
     shifted = with_edges_moved(widths, [float(move) for move in moves[: len(widths) + 1]])
     wire = bitarray()

@@ -19,6 +19,7 @@ from framesim.errors import BadInput, FramesimError
 
 __all__ = ["Processes"]
 
+BLOCKS = hasattr(signal, "pthread_sigmask")  # not on every system
 _ENDING_S = 2.0  # how long a worker may take to leave before it is made to
 
 
@@ -29,7 +30,13 @@ class _Worker:
         context = multiprocessing.get_context("spawn")
         self.pipe, theirs = context.Pipe()
         self.process: BaseProcess = context.Process(target=_serve, args=(theirs, task), daemon=True)
-        self.process.start()
+        # The worker inherits the block, so Ctrl-C cannot meet it while it is still starting; ours is held until then.
+        before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT}) if BLOCKS else set()
+        try:
+            self.process.start()
+        finally:
+            if BLOCKS:
+                signal.pthread_sigmask(signal.SIG_SETMASK, before)
         theirs.close()
         self.number: int | None = None
 
