@@ -1,8 +1,11 @@
-"""Text made fit for people: from outside, safe for a terminal; from docstrings, by attribute."""
+"""Plain forms: text from outside, safe for a terminal; texts from docstrings; a frame as JSON can hold it."""
 
+import dataclasses
+import enum
 import re
+from typing import Any
 
-__all__ = ["attribute_texts", "one_line"]
+__all__ = ["attribute_texts", "frame_fields", "one_line"]
 
 
 def one_line(message: str) -> str:
@@ -17,3 +20,18 @@ def attribute_texts(record: type) -> dict[str, str]:
         return {}
     found = re.findall(r"^ {8}(\w+): (.*?)(?=^ {8}\w+: |\Z)", section[1] + "\n", re.DOTALL | re.MULTILINE)
     return {name: " ".join(text.replace("``", "").split()) for name, text in found}
+
+
+def frame_fields(frame: Any) -> dict[str, Any]:
+    """Return a frame's fields in order as JSON can hold them: bytes in hex, enums as their values, tuples as lists."""
+    return {field.name: _plain(getattr(frame, field.name)) for field in dataclasses.fields(frame)}
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, bytes):
+        return value.hex()
+    if isinstance(value, enum.Enum):
+        return value.value
+    if isinstance(value, tuple):
+        return [_plain(item) for item in value]
+    return value

@@ -6,9 +6,10 @@ from typing import Any
 
 from bitarray import bitarray
 
-from framesim.claims.subject import CodeSubject, frame_fields
+from framesim.claims.subject import CodeSubject
 from framesim.judging import REST_BITS, judge, receive
 from framesim.networks.registry import network
+from framesim.plain import frame_fields
 from framesim.wire import WireFrame
 from framesim.words import Outcome
 

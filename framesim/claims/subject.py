@@ -1,13 +1,13 @@
 """What a claim is about: frames with certain payloads, or a code."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from framesim.codes.crc import Crc
 from framesim.coverage.sight import Reach
+from framesim.plain import frame_fields
 
-__all__ = ["CodeSubject", "FrameSubject", "PayloadKind", "Subject", "frame_fields"]
+__all__ = ["CodeSubject", "FrameSubject", "PayloadKind", "Subject"]
 
 #: fixed: one frame. list: several. random: payloads drawn, each as likely as the others. worst: whatever payload is
 #: weakest, as far as a search finds it.
@@ -98,16 +98,3 @@ class CodeSubject:
 
 
 Subject = FrameSubject | CodeSubject
-
-
-def frame_fields(frame: Any) -> Mapping[str, Any]:
-    """Return the fields of a frame as JSON can hold them."""
-    from dataclasses import fields
-
-    return {field.name: _plain(getattr(frame, field.name)) for field in fields(frame)}
-
-
-def _plain(value: Any) -> Any:
-    if isinstance(value, bytes):
-        return value.hex()
-    return list(value) if isinstance(value, tuple) else value

@@ -4,7 +4,7 @@ from typing import Any
 
 from framesim.claims.counterexample import Counterexample
 from framesim.claims.record import ClaimsReport
-from framesim.claims.subject import frame_fields
+from framesim.plain import frame_fields
 
 __all__ = ["SOURCES", "vector_files"]
 

@@ -23,10 +23,10 @@ from framesim.claims.evidence import (
 )
 from framesim.claims.manifest import examined
 from framesim.claims.reading import claims_from_text
-from framesim.claims.subject import frame_fields
 from framesim.codes import crc, crc_from_polynomial
 from framesim.errors import BadInput, FramesimError
 from framesim.judging import receive
+from framesim.plain import frame_fields
 
 __all__ = ["Verified", "verify"]
 

@@ -44,7 +44,8 @@ def run_action(arguments: Sequence[str]) -> int:
     if network is None:
         return 0
     parser = network_parser("campaign run", network, ABOUT)
-    add_channel_options(parser)
+    noise = add_channel_options(parser)
+    noise.add_argument("--flips", metavar="K", help="exactly K flips in every frame, anywhere")
     _add_options(parser)
     parser.add_argument("--payload-bytes", metavar="N", help="random payloads of N bytes, instead of one frame")
     parser.add_argument("--unit-frames", metavar="N", help="frames a unit; what takes about a second unless said")
@@ -69,6 +70,12 @@ def _add_options(parser: LineParser) -> None:
     how.add_argument("--json", action="store_true", help="write one JSON object")
 
 
+def _exactly(flips: str) -> Any:
+    from framesim.disturbance import ExactFlips
+
+    return ExactFlips(count=whole_number("--flips", flips))
+
+
 def _frames_work(values: argparse.Namespace, network: Network) -> "Work":
     unit_frames = None if values.unit_frames is None else whole_number("--unit-frames", values.unit_frames)
     subject: Any
@@ -85,7 +92,7 @@ def _frames_work(values: argparse.Namespace, network: Network) -> "Work":
         from framesim.coverage.population import Payloads
 
         subject = Payloads(frame=frame_from(values, network.frame_type))
-    channel = channel_from(values)
+    channel = channel_from(values) if values.flips is None else _exactly(values.flips)
     from framesim.coverage.campaign.works import frames_work
 
     return frames_work(subject, channel, frames_per_unit=unit_frames)

@@ -1,14 +1,13 @@
 """``framesim course``: what the controller used, second by second, on each line and under each policy."""
 
 import argparse
-import dataclasses
 import json
 import sys
 from collections.abc import Sequence
 from typing import Any
 
-from framesim.cli.parsing import LineParser, number, quoted, whole_number
-from framesim.errors import BadArgument
+from framesim.cli.parsing import LineParser, number
+from framesim.cli.scenario_options import scenario_from
 
 __all__ = ["run"]
 
@@ -44,23 +43,11 @@ def run(arguments: Sequence[str]) -> int:
 
 
 def _course(values: argparse.Namespace) -> Any:
-    from framesim.coverage.scenario import load_scenario
     from framesim.coverage.value_course import value_course
-    from framesim.disturbance.knobs import SEVERITIES
 
-    scenario = load_scenario(values.scenario)
-    changes: dict[str, Any] = {}
-    if scenario.by_engine:
-        severity = "fault" if values.severity is None else values.severity
-        if severity not in SEVERITIES:
-            raise BadArgument(f"--severity={quoted(severity)}: expected one of {', '.join(SEVERITIES)}")
-        changes["severities"] = (severity,)
-    elif values.severity is not None:
-        raise BadArgument("--severity: stands only under an engine")
-    if values.seed is not None:
-        changes["seed"] = whole_number("--seed", values.seed)
+    scenario = scenario_from(values, severity="fault")
     given: dict[str, Any] = {}
     for option, name in (("seconds", "seconds"), ("substitute", "substitute"), ("time_out", "time_out_s")):
         if getattr(values, option) is not None:
             given[name] = number(f"--{option.replace('_', '-')}", getattr(values, option))
-    return value_course(dataclasses.replace(scenario, **changes), **given)
+    return value_course(scenario, **given)

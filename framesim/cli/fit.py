@@ -1,7 +1,6 @@
 """``framesim fit``: a channel with few states for flips that were drawn or recorded."""
 
 import argparse
-import dataclasses
 import json
 import sys
 from collections.abc import Sequence
@@ -9,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from framesim.cli.parsing import LineParser, number, quoted, whole_number
+from framesim.cli.scenario_options import scenario_from
 from framesim.errors import BadArgument, BadInput
 
 if TYPE_CHECKING:
@@ -81,22 +81,10 @@ def _record(values: argparse.Namespace) -> "FlipRecord":
 
         return read_flips(values.flips)
     from framesim.coverage.fit.flip_record import draw_flips
-    from framesim.coverage.scenario import load_scenario
-    from framesim.disturbance.knobs import SEVERITIES
 
-    scenario = load_scenario(values.scenario)
-    changes: dict[str, Any] = {}
-    if scenario.by_engine:
-        severity = "fault" if values.severity is None else values.severity
-        if severity not in SEVERITIES:
-            raise BadArgument(f"--severity={quoted(severity)}: expected one of {', '.join(SEVERITIES)}")
-        changes["severities"] = (severity,)
-    elif values.severity is not None:
-        raise BadArgument("--severity: stands only beside an engine")
-    if values.seed is not None:
-        changes["seed"] = whole_number("--seed", values.seed)
+    scenario = scenario_from(values, severity="fault")
     seconds = 60.0 if values.seconds is None else number("--seconds", values.seconds)
-    return draw_flips(dataclasses.replace(scenario, **changes), seconds)
+    return draw_flips(scenario, seconds)
 
 
 def _write(path: str, fit: "Fit", way: str) -> None:

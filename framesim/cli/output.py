@@ -1,7 +1,5 @@
 """What a command writes: one JSON object for machines, or a drawing for people."""
 
-import dataclasses
-import enum
 import json
 import sys
 from collections.abc import Callable, Iterator, Sequence
@@ -10,6 +8,7 @@ from time import monotonic
 from typing import Any
 
 from framesim.networks.network import Network
+from framesim.plain import frame_fields
 from framesim.words import Check
 
 __all__ = ["check_words", "frame_record", "share_bar", "watched", "write_json"]
@@ -29,24 +28,12 @@ def write_json(record: dict[str, Any], network: Network) -> None:
 
 def frame_record(frame: Any) -> dict[str, Any] | None:
     """Return a frame as JSON can hold it: its fields in order, bytes in hex; None for no frame."""
-    if frame is None:
-        return None
-    return {field.name: _plain(getattr(frame, field.name)) for field in dataclasses.fields(frame)}
+    return None if frame is None else frame_fields(frame)
 
 
 def check_words(checks: frozenset[Check]) -> list[str]:
     """Return checks as words, in the order of the vocabulary."""
     return [check.value for check in Check if check in checks]
-
-
-def _plain(value: Any) -> Any:
-    if isinstance(value, bytes):
-        return value.hex()
-    if isinstance(value, enum.Enum):
-        return value.value
-    if isinstance(value, tuple):
-        return [_plain(item) for item in value]
-    return value
 
 
 def watched(items: Sequence[int], what: str) -> Iterator[int]:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+from framesim.cli.channel_options import add_channel_options, channel_from
 from framesim.cli.frame_options import add_frame_options, network_parser, split_network
 from framesim.cli.output import share_bar
 from framesim.cli.page_file import add_report_option, checked_path, write_page
@@ -65,15 +66,8 @@ def run(arguments: Sequence[str]) -> int:
 
 
 def _add_options(parser: LineParser) -> None:
-    noise = parser.add_argument_group("the disturbance (one of them)").add_mutually_exclusive_group(required=True)
-    noise.add_argument("--bit-error-ratio", metavar="P", help="independent flips of every bit")
-    noise.add_argument("--sweep", metavar="LOW:HIGH", help="the same at many ratios, such as 1e-8:1e-1")
-    noise.add_argument(
-        "--gilbert-elliott",
-        metavar="A,B,C,D",
-        help="good to bad, bad to good, chance of a flip in the good state, in the bad state",
-    )
-    noise.add_argument("--channel", dest="channel_file", metavar="FILE.toml", help="a channel file (docs/scenarios.md)")
+    noise = add_channel_options(parser)
+    noise.add_argument("--sweep", metavar="LOW:HIGH", help="independent flips at many ratios, such as 1e-8:1e-1")
     add_subject_options(parser)
     seen = parser.add_argument_group("who sees it")
     seen.add_argument("--receivers", metavar="N", help="how many listen: P(at least one accepts wrong); 1 unless said")
@@ -118,21 +112,10 @@ def _refuse_idle(values: argparse.Namespace, subject: Any) -> None:
 
 
 def _channels(values: argparse.Namespace) -> list[Any]:
-    from framesim.disturbance import GilbertElliott, Scatter
+    from framesim.disturbance import Scatter
 
-    if values.channel_file is not None:
-        from framesim.coverage.channel_file import load_channel
-
-        return [load_channel(values.channel_file)]
-    if values.gilbert_elliott is not None:
-        parts = values.gilbert_elliott.split(",")
-        names = ("good_to_bad", "bad_to_good", "good_error", "bad_error")
-        if len(parts) != len(names):
-            raise BadArgument(f"--gilbert-elliott={quoted(values.gilbert_elliott)}: expected {len(names)} numbers")
-        given = {name: number("--gilbert-elliott", part) for name, part in zip(names, parts, strict=True)}
-        return [GilbertElliott(**given)]
     if values.sweep is None:
-        return [Scatter(bit_error_ratio=number("--bit-error-ratio", values.bit_error_ratio))]
+        return [channel_from(values)]
     per_decade = PER_DECADE if values.per_decade is None else whole_number("--per-decade", values.per_decade)
     check_range("--per-decade", per_decade, 1, 50, base="d")
     return [Scatter(bit_error_ratio=ratio) for ratio in _ratios(values.sweep, per_decade)]

@@ -1,14 +1,14 @@
 """``framesim slips``: how often a lost or doubled bit passes, and how often sparks make a receiver slip."""
 
 import argparse
-import dataclasses
 import json
 import sys
 from collections.abc import Sequence
 from typing import Any
 
 from framesim.cli.output import share_bar
-from framesim.cli.parsing import LineParser, number, quoted, whole_number
+from framesim.cli.parsing import LineParser, number, whole_number
+from framesim.cli.scenario_options import scenario_from
 from framesim.errors import BadArgument
 
 __all__ = ["run"]
@@ -75,18 +75,10 @@ def _tried(values: argparse.Namespace) -> int:
 
 
 def _sparks(values: argparse.Namespace) -> int:
-    from framesim.coverage.scenario import load_scenario
     from framesim.coverage.spark_slips import spark_slips
-    from framesim.disturbance.knobs import SEVERITIES
     from framesim.disturbance.resync import BitTiming
 
-    severity = "fault" if values.severity is None else values.severity
-    if severity not in SEVERITIES:
-        raise BadArgument(f"--severity={quoted(severity)}: expected one of {', '.join(SEVERITIES)}")
-    changes: dict[str, Any] = {"severities": (severity,)}
-    if values.seed is not None:
-        changes["seed"] = whole_number("--seed", values.seed)
-    scenario = dataclasses.replace(load_scenario(values.scenario), **changes)
+    scenario = scenario_from(values, severity="fault")
     shape = {
         name: whole_number(f"--{name}", getattr(values, name))
         for name in ("jump", "quanta")

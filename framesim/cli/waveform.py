@@ -1,7 +1,6 @@
 """``framesim waveform``: write an interference voltage to a file; read one, and lay it beside a stream of frames."""
 
 import argparse
-import dataclasses
 import json
 import sys
 from collections.abc import Sequence
@@ -9,11 +8,11 @@ from typing import TYPE_CHECKING, Any
 
 from framesim.cli.frame_options import add_frame_options, frame_from, network_parser, split_network
 from framesim.cli.parsing import LineParser, number, quoted, whole_number
+from framesim.cli.scenario_options import scenario_from
 from framesim.errors import BadArgument
 
 if TYPE_CHECKING:
     from framesim.coverage.recording import StreamHits
-    from framesim.coverage.scenario import Scenario
 
 __all__ = ["run"]
 
@@ -87,22 +86,6 @@ def _number(values: argparse.Namespace, name: str, default: float | None = None)
     return default if text is None else number(f"--{name.replace('_', '-')}", text)
 
 
-def _scenario(values: argparse.Namespace) -> "Scenario":
-    from framesim.coverage.scenario import load_scenario
-
-    scenario = load_scenario(values.scenario)
-    changes: dict[str, Any] = {}
-    if getattr(values, "severity", None) is not None:
-        from framesim.disturbance.knobs import SEVERITIES
-
-        if values.severity not in SEVERITIES:
-            raise BadArgument(f"--severity={quoted(values.severity)}: expected one of {', '.join(SEVERITIES)}")
-        changes["severities"] = (values.severity,)
-    if getattr(values, "seed", None) is not None:
-        changes["seed"] = whole_number("--seed", values.seed)
-    return dataclasses.replace(scenario, **changes)
-
-
 def _stream(frame: Any, values: argparse.Namespace, first_bit: int) -> Any:
     from framesim.coverage.recording import FrameStream
 
@@ -116,7 +99,7 @@ def _write(path: str, frame: Any, values: argparse.Namespace) -> tuple["StreamHi
     from framesim.coverage.recording import caused_hits, record_cause
     from framesim.disturbance.waveform_file import write_waveform
 
-    scenario = _scenario(values)
+    scenario = scenario_from(values)
     _stream(frame, values, 0)  # a frame that cannot be used is told before anything is written
     waveform = record_cause(
         scenario,
@@ -151,7 +134,7 @@ def _read(path: str, frame: Any, values: argparse.Namespace) -> tuple["StreamHit
     from framesim.coverage.recording import recorded_stream_hits
     from framesim.disturbance.waveform_file import read_waveform
 
-    scenario = _scenario(values)
+    scenario = scenario_from(values)
     waveform = read_waveform(path, rate_hz=_number(values, "rate"), start_s=_number(values, "start"))
     loss = _number(values, "loss")
     if loss is not None:

@@ -15,6 +15,7 @@ from framesim.errors import BadArgument, check_number, check_range
 from framesim.judging import encode
 from framesim.linecoding.stuffing import DynamicStuffing
 from framesim.networks.registry import network
+from framesim.plain import frame_fields
 from framesim.wire import WireFrame
 
 __all__ = ["Comparison", "Lane", "compare"]
@@ -229,7 +230,7 @@ def _lane(
         network=carrier.network,
         provisional=network(sent.network).provisional,
         payload_bytes=len(payload),
-        frame={name: value.hex() if isinstance(value, bytes) else value for name, value in asdict(sent.frame).items()},
+        frame=frame_fields(sent.frame),
         bits=bits,
         least_bits=least,
         most_bits=most,

@@ -1,8 +1,8 @@
 """Which frames a mean is taken over: random or bounded payloads, or a list."""
 
 import json
-from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass
 from hashlib import sha256
 from math import prod
 from typing import Any, Protocol, runtime_checkable
@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from framesim.errors import BadArgument, check_number, check_range
+from framesim.plain import frame_fields
 
 __all__ = ["Listed", "Payloads", "Population"]
 
@@ -142,8 +143,8 @@ class Payloads:
         assert self.low is not None
         assert self.high is not None
         bounds = {"bytes": self.n_bytes, "low": self.low.hex(), "high": self.high.hex()}
-        fields = {name: value for name, value in asdict(self.frame).items() if name != "payload"}
-        return {"kind": "payloads", **bounds, "frame": _plain(fields)}
+        fields = {name: value for name, value in frame_fields(self.frame).items() if name != "payload"}
+        return {"kind": "payloads", **bounds, "frame": fields}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -177,11 +178,6 @@ class Listed:
 
     def describe(self) -> dict[str, Any]:
         """Return what the population is, ready for JSON."""
-        rows = [[_plain(asdict(frame)), float(share)] for frame, share in zip(self.frames, self.shares, strict=True)]
-        digest = sha256(json.dumps(rows, sort_keys=True, default=str).encode()).hexdigest()
+        rows = [[frame_fields(frame), float(share)] for frame, share in zip(self.frames, self.shares, strict=True)]
+        digest = sha256(json.dumps(rows, sort_keys=True).encode()).hexdigest()
         return {"kind": "listed", "frames": len(self.frames), "first": rows[0][0], "sha256": digest}
-
-
-def _plain(fields: Mapping[str, Any]) -> dict[str, Any]:
-    """Return a frame's fields, ready for JSON; bytes in hex."""
-    return {name: value.hex() if isinstance(value, bytes) else value for name, value in fields.items()}

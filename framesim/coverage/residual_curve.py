@@ -1,7 +1,7 @@
 """P(undetected) of a frame or a population on one channel or at many bit error ratios, by the method that applies."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from framesim.coverage.exact.graded import Counts, counts_by_flips
@@ -18,6 +18,7 @@ from framesim.disturbance import Scatter
 from framesim.errors import BadArgument, NotFeasible, check_number, check_range
 from framesim.judging import encode
 from framesim.networks.registry import network_of
+from framesim.plain import frame_fields
 
 __all__ = ["Acceptance", "Progress", "Residual", "ResidualCurve", "residual", "residual_curve"]
 
@@ -133,7 +134,7 @@ def residual_curve(
     points = _seen(summed, sight, spec.name, channels, n_bits, how)
     return ResidualCurve(
         network=spec.name,
-        subject=_fields(subject) if subject is frames[0] else subject.describe(),
+        subject=frame_fields(subject) if subject is frames[0] else subject.describe(),
         acceptance=acceptance,
         points=tuple(points),
         seed=subject.seed if isinstance(subject, Population) else None,
@@ -188,10 +189,6 @@ def _points(subject: Any, name: str, channels: Sequence[Any], how: _How) -> list
     if isinstance(subject, Listed):
         return _over_list(subject, channels, how)
     return _of_can_frame(subject, channels, how) if name == EXACT else _elsewhere(subject, channels, how)
-
-
-def _fields(frame: Any) -> dict[str, Any]:
-    return {name: value.hex() if isinstance(value, bytes) else value for name, value in asdict(frame).items()}
 
 
 def _of_can_frame(frame: Any, channels: Sequence[Any], how: _How) -> list[Residual]:

@@ -70,8 +70,8 @@ def machine_gain():
     return (middle - begin) / (time.monotonic() - middle)
 
 
-def test_two_processes_gain_what_the_machine_lets_them():
-    """At least 1.8 where two bare loops gain 2; a machine busy with other work gives both less."""
+def test_two_processes_are_nearly_twice_as_fast_as_one():
+    """On an idle machine of two cores; what two bare loops gain is shown beside it."""
     lin = ["lin", "--identifier", "0x12", "--payload-bytes", "4", "--flips", "3", "--unit-frames", "500"]
     faster, dearer, possible = [], [], []
     for _ in range(3):
@@ -84,7 +84,7 @@ def test_two_processes_gain_what_the_machine_lets_them():
         dearer.append(processor["2"] / processor["1"])
     shown = ("; ".join(f"{value:.2f}" for value in values) for values in (faster, possible, dearer))
     said("two processes, start-up apart: gain {}, of two bare loops {}, processor time against one {}".format(*shown))
-    assert statistics.median(faster) >= 0.9 * statistics.median(possible)
+    assert statistics.median(faster) >= 1.8
 
 
 def test_keeping_a_unit_costs_milliseconds(tmp_path):

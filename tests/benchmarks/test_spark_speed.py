@@ -86,5 +86,6 @@ def test_an_hour_of_all_links_takes_seconds():
     engine = dataclasses.replace(scenario.disturbance, speed_rpm=3000)
     start, cpu = time.perf_counter(), time.process_time()
     measure_coverage(dataclasses.replace(scenario, disturbance=engine, hours=1.0))
-    print(f"{time.perf_counter() - start:.1f} s, {time.process_time() - cpu:.1f} s of one core")
-    assert time.process_time() - cpu <= 40
+    taken = time.perf_counter() - start
+    print(f"{taken:.1f} s, {time.process_time() - cpu:.1f} s of one core")
+    assert taken <= 20

@@ -253,7 +253,7 @@ def test_the_hash_changes_with_everything_that_changes_a_unit():
         dataclasses.replace(base, subject=fs.CanFrame(identifier=2, payload=b"ab")),
         dataclasses.replace(base, subject=Payloads(frame=fs.CanFrame(identifier=1, payload=b"ab"))),
         dataclasses.replace(base, subject=Payloads(frame=fs.CanFrame(identifier=1, payload=b"ab"), low=b"\1\0")),
-        SampledFrame(frame=base.subject, channel=base.channel, frames_per_unit=base.frames_per_unit),
+        SampledFrame(subject=base.subject, channel=base.channel, frames_per_unit=base.frames_per_unit),
     ]
     assert len({work_hash(work) for work in (base, *others)}) == len(others) + 1
     assert work_hash(base) == work_hash(dataclasses.replace(base))

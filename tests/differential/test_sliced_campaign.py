@@ -32,7 +32,7 @@ def test_a_campaign_of_pairs_takes_the_sliced_receivers_and_finds_the_pairs_ther
 def test_shares_by_check_agree_with_the_judge():
     """False-alarm rate below 1e-6 for all checks together: six standard deviations of the smaller sample; seed 5."""
     channel = ExactFlips(count=3)
-    sliced = SlicedFrame(frame=FRAME, channel=channel, frames_per_unit=64 * PORTION).unit(5, 0).counts
+    sliced = SlicedFrame(subject=FRAME, channel=channel, frames_per_unit=64 * PORTION).unit(5, 0).counts
     judged = JudgedFrames(subject=FRAME, channel=channel, frames_per_unit=4000).unit(5, 0).counts
     for name in ("first.stuffing", "first.form", "first.crc"):
         share = sliced[name] / sliced["frames"]
@@ -43,4 +43,4 @@ def test_shares_by_check_agree_with_the_judge():
 @pytest.mark.parametrize("frames", [0, 100, PORTION + 1, 1 << 31])
 def test_other_numbers_of_frames_are_refused(frames):
     with pytest.raises(fs.BadArgument, match="frames_per_unit"):
-        SlicedFrame(frame=FRAME, channel=ExactFlips(count=2), frames_per_unit=frames)
+        SlicedFrame(subject=FRAME, channel=ExactFlips(count=2), frames_per_unit=frames)

@@ -81,7 +81,7 @@ def test_each_way_of_ending_is_named(capsys):
         (["shwo"], ["campaign 'shwo'", "did you mean show?"]),
         (["run"], ["network: missing"]),
         (["run", *LIN], ["nothing says when it is enough", "--budget"]),
-        (["run", "lin", "--frames", "1"], ["one of the arguments --bit-error-ratio --flips"]),
+        (["run", "lin", "--frames", "1"], ["one of the arguments --bit-error-ratio --gilbert-elliott"]),
         (["run", *LIN, "--frames", "1.5e0"], ["--frames=1.5e0", "whole number"]),
         (["run", *LIN, "--frames", "1e999"], ["--frames=1e999"]),
         (["run", *LIN, "--frames", "nan"], ["--frames='nan'"]),

@@ -128,7 +128,11 @@ def test_ctrl_c_keeps_what_is_done_and_says_how_to_go_on(tmp_path, workers):
     while size_of(path) < 3000 and process.poll() is None:
         time.sleep(0.005)
     os.killpg(process.pid, signal.SIGINT)  # as a terminal does: to every process of the group
-    shown, said = process.communicate(timeout=30)
+    try:
+        shown, said = process.communicate(timeout=30)
+    finally:
+        if process.poll() is None:  # or it would go on for hours beside the tests that follow
+            os.killpg(process.pid, signal.SIGKILL)
     assert process.returncode == 130
     assert '"stopped_by": null' in shown
     assert said.count("\n") == 1, said

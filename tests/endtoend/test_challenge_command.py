@@ -158,7 +158,10 @@ def test_interrupting_keeps_what_was_found(tmp_path):
         time.sleep(0.1)
     time.sleep(0.2)
     process.send_signal(signal.SIGINT)
-    out, err = process.communicate(timeout=30)
+    try:
+        out, err = process.communicate(timeout=30)
+    finally:
+        process.kill()
     assert (process.returncode, err) == (130, "")
     assert json.loads(out)["stopped"] == "interrupted"
 

@@ -4,13 +4,13 @@ The readable form, for every network; a compiled sampler may take its place wher
 """
 
 import dataclasses
-import enum
 from collections import defaultdict
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
+from framesim.coverage.campaign.one_receiver import OneReceiver, described
 from framesim.coverage.campaign.work import UnitResult
 from framesim.coverage.judging_many import tally_disturbed
 from framesim.coverage.population import Payloads
@@ -18,24 +18,18 @@ from framesim.coverage.tally import Tally
 from framesim.disturbance import Channel
 from framesim.errors import check_range
 from framesim.judging import encode, judge
-from framesim.networks.registry import network_of
 from framesim.wire import WireFrame
 from framesim.words import Outcome
 
-__all__ = ["JudgedFrames", "described", "one_receiver"]
+__all__ = ["JudgedFrames", "counts_of"]
 
 _PURPOSE = 0x6361_6D70_6169_676E  # sets these draws apart from others of the same seed
 _BLOCK = 256  # frames judged at once; where one of them passed, they are judged again one by one, to list it
 MOST_CASES = 16  # undetected frames that a unit lists
 
-one_receiver = (
-    "Disturbance is local: it reaches one receiver; the sender and other nodes do not see it.",
-    "Evidence for a safety case (ISO 26262, IEC 61508), never the case itself: that needs competent assessment.",
-)
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class JudgedFrames:
+class JudgedFrames(OneReceiver):
     """Frames drawn, disturbed and judged one by one.
 
     Attributes:
@@ -44,36 +38,13 @@ class JudgedFrames:
         frames_per_unit: 1..1,000,000.
     """
 
+    kind = "judged frames"
     subject: Any
     channel: Channel
     frames_per_unit: int = 1000
 
     def __post_init__(self) -> None:
         check_range("frames_per_unit", self.frames_per_unit, 1, 10**6, base="d")
-
-    @property
-    def title(self) -> str:
-        """One line on what is done."""
-        return title_of(self.subject, self.channel)
-
-    @property
-    def notes(self) -> tuple[str, ...]:
-        """What a reader must know."""
-        return one_receiver
-
-    @property
-    def columns(self) -> tuple[str, ...]:
-        """One column, without a name."""
-        return ("",)
-
-    def describe(self) -> dict[str, Any]:
-        """Return what a unit depends on."""
-        return {
-            "kind": "judged frames",
-            "subject": described(self.subject),
-            "channel": self.channel.describe(),
-            "frames_per_unit": self.frames_per_unit,
-        }
 
     def unit(self, seed: int, number: int) -> UnitResult:
         """Compute a unit; see ``Work.unit``.
@@ -118,27 +89,6 @@ class JudgedFrames:
         return hits
 
 
-def title_of(subject: Any, channel: Any) -> str:
-    """Return in one line what is sent through which channel."""
-    if isinstance(subject, Payloads):
-        sent = f"{network_of(subject.frame).title}, random payloads of {subject.n_bytes} bytes"
-    else:
-        sent = network_of(subject).title
-    given = channel.describe()
-    how = ", ".join(
-        f"{key.replace('_', ' ')} {value:g}" for key, value in given.items() if isinstance(value, float | int)
-    )
-    return f"{sent}; {str(given['kind']).replace('_', ' ')}{f', {how}' if how else ''}"
-
-
-def described(subject: Any) -> dict[str, Any]:
-    """Return a frame or population, ready for JSON."""
-    if isinstance(subject, Payloads):
-        return {**subject.describe(), "frame": described(subject.frame)}
-    fields = {item.name: _plain(getattr(subject, item.name)) for item in dataclasses.fields(subject)}
-    return {"network": network_of(subject).name, **fields}
-
-
 def counts_of(tally: Tally) -> dict[str, int]:
     """Return a tally as counts by name; checks that never spoke are left out."""
     counts = {
@@ -161,13 +111,3 @@ def _case(sent: WireFrame, flips: list[int], number: int) -> dict[str, Any] | No
         "flips": flips,
         "read": None if read is None else described(read),
     }
-
-
-def _plain(value: Any) -> Any:
-    if isinstance(value, bytes):
-        return value.hex()
-    if isinstance(value, enum.Enum):
-        return value.value
-    if isinstance(value, tuple):
-        return [_plain(item) for item in value]
-    return value

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Any
 
-from framesim.coverage.campaign.judged_frames import described, one_receiver, title_of
+from framesim.coverage.campaign.one_receiver import NOTES, OneReceiver
 from framesim.coverage.campaign.work import UnitResult
 from framesim.coverage.fast.work import Sampling
 from framesim.disturbance import ExactFlips
@@ -15,11 +15,11 @@ PORTION = 4096  #: frames that a unit holds a whole number of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SlicedFrame:
+class SlicedFrame(OneReceiver):
     """One frame, sent over and over, with flips anywhere between its first and its last bit.
 
     Attributes:
-        frame: of classic CAN.
+        subject: a frame of classic CAN.
         channel: how many flips.
         frames_per_unit: a multiple of ``PORTION``, up to 2^30.
 
@@ -27,7 +27,8 @@ class SlicedFrame:
         BadArgument: another number of frames.
     """
 
-    frame: Any
+    kind = "sliced frame"
+    subject: Any
     channel: ExactFlips
     frames_per_unit: int = 256 * PORTION
 
@@ -37,29 +38,10 @@ class SlicedFrame:
             raise BadArgument(f"frames_per_unit={self.frames_per_unit}: must be a multiple of {PORTION}")
 
     @property
-    def title(self) -> str:
-        """One line on what is done."""
-        return title_of(self.frame, self.channel)
-
-    @property
     def notes(self) -> tuple[str, ...]:
         """What a reader must know; also why units are slow, where no compiled receiver does them."""
         slow = self._sampling().note
-        return (*one_receiver, slow) if slow else one_receiver
-
-    @property
-    def columns(self) -> tuple[str, ...]:
-        """One column, without a name."""
-        return ("",)
-
-    def describe(self) -> dict[str, Any]:
-        """Return what a unit depends on."""
-        return {
-            "kind": "sliced frame",
-            "subject": described(self.frame),
-            "channel": self.channel.describe(),
-            "frames_per_unit": self.frames_per_unit,
-        }
+        return (*NOTES, slow) if slow else NOTES
 
     def unit(self, seed: int, number: int) -> UnitResult:
         """Compute a unit; see ``Work.unit``."""
@@ -70,4 +52,6 @@ class SlicedFrame:
 
     def _sampling(self) -> Sampling:
         portions = self.frames_per_unit // PORTION
-        return Sampling(sources=(self.frame,), channel=self.channel, payloads=portions, repeats=PORTION, most_cases=16)
+        return Sampling(
+            sources=(self.subject,), channel=self.channel, payloads=portions, repeats=PORTION, most_cases=16
+        )

@@ -33,7 +33,7 @@ def frames_work(subject: Any, channel: Any, *, frames_per_unit: int | None = Non
         and isinstance(channel, ExactFlips)
         and (frames_per_unit or PORTION) % PORTION == 0
     ):
-        return SlicedFrame(frame=subject, channel=channel, **given)
+        return SlicedFrame(subject=subject, channel=channel, **given)
     if isinstance(subject, CanFrame) and hasattr(channel, "matrices"):
-        return SampledFrame(frame=subject, channel=channel, **given)
+        return SampledFrame(subject=subject, channel=channel, **given)
     return JudgedFrames(subject=subject, channel=channel, **given)

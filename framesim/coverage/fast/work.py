@@ -2,7 +2,7 @@
 
 from collections import Counter
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Any, Literal, NamedTuple
 
@@ -14,6 +14,7 @@ from framesim.disturbance import Channel
 from framesim.errors import BadArgument, NotFeasible, check_number, check_range
 from framesim.judging import encode, judge
 from framesim.networks.registry import network_of
+from framesim.plain import frame_fields
 from framesim.wire import WireFrame
 from framesim.words import Outcome
 
@@ -121,7 +122,7 @@ class Sampling:
         sources = []
         for source in self.sources:
             frame, low, high = bounds_of(source)
-            sources.append({"frame": fields_of(frame), "low": low.hex(), "high": high.hex()})
+            sources.append({"frame": frame_fields(frame), "low": low.hex(), "high": high.hex()})
         return {
             "network": self.network,
             "sources": sources,
@@ -175,12 +176,6 @@ class Judged(NamedTuple):
     aside: list[tuple[int, bitarray]]
 
 
-def fields_of(frame: Any) -> dict[str, Any]:
-    """Return a frame's fields, ready for JSON; bytes as hexadecimal digits."""
-    fields = asdict(frame)
-    return {name: value.hex() if isinstance(value, bytes) else value for name, value in fields.items()}
-
-
 def frame_at(work: Sampling, drawn: Drawn, index: int) -> Any:
     """Return the frame drawn as number ``index``."""
     from dataclasses import replace
@@ -201,10 +196,10 @@ def _case(sent: WireFrame, seen: bitarray, accepted: Any, valid_at: int | None) 
     wire = sent.bits + seen[len(sent) :] if rest > 0 else sent.bits
     return {
         "network": sent.network,
-        "frame": fields_of(sent.frame),
+        "frame": frame_fields(sent.frame),
         "wire": sent.bits.to01(),
         "flips": [at for at in range(min(len(wire), len(seen))) if wire[at] != seen[at]],
-        "accepted": fields_of(accepted),
+        "accepted": frame_fields(accepted),
         "accepted_as": type(accepted).__name__,
         "valid_at": valid_at,
     }
