@@ -7,18 +7,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from framesim.coverage.estimate import Estimate
-from framesim.coverage.population import Listed
-from framesim.coverage.residual_curve import EXACT, Progress, residual
+from framesim.coverage.residual_curve import EXACT, MOST_WHOLE, Progress, residual
 from framesim.coverage.residual_record import Residual
 from framesim.coverage.traffic import Traffic
 from framesim.disturbance import Scatter
-from framesim.errors import BadArgument, NotFeasible, check_range
+from framesim.errors import NotFeasible, check_range
 
 __all__ = ["Computed", "SentPayloads", "computed_undetected"]
 
 BUDGET_S = 8.0  # of one processor, roughly, where flips are counted
 BUDGET_WHOLE_S = 60.0  # where every frame is summed whole
-MOST_WHOLE = 10  # frames that are
 LARGEST_SLOT = 1 << 62
 
 
@@ -121,16 +119,14 @@ def computed_undetected(
     """
     if network != EXACT or not hasattr(channel, "matrices"):
         return None
-    subject: Any = SentPayloads(traffic, n_frames, seed)
-    if not isinstance(channel, Scatter):
+    if not isinstance(channel, Scatter) and n_frames > MOST_WHOLE:
         # A mean over many frames rests on few of them here, and each must be summed whole: no interval would be honest.
-        if n_frames > MOST_WHOLE:
-            return None
-        subject = Listed(frames=[traffic.frame(slot) for slot in range(n_frames)])
+        return None
+    subject = SentPayloads(traffic, n_frames, seed)
     budget_s = BUDGET_S if isinstance(channel, Scatter) else BUDGET_WHOLE_S
     try:
         found: Residual = residual(subject, channel, confidence=confidence, budget_s=budget_s, progress=progress)
-    except (NotFeasible, BadArgument):
+    except NotFeasible:
         return None
     if found.reason:
         return None

@@ -20,7 +20,7 @@ from framesim.judging import encode
 from framesim.networks.registry import network_of
 from framesim.plain import frame_fields
 
-__all__ = ["Acceptance", "Progress", "Residual", "ResidualCurve", "residual", "residual_curve"]
+__all__ = ["EXACT", "MOST_WHOLE", "Acceptance", "Progress", "Residual", "ResidualCurve", "residual", "residual_curve"]
 
 EXACT_WITHIN = 1e-3  # parts of the value that a sum called exact may lack
 MOST_WHOLE = 10  # payloads of a population that are each summed whole, instead of by strata
@@ -241,7 +241,7 @@ def _over_payloads(subject: Population, channels: Sequence[Any], how: _How) -> l
     told: dict[str, Any] = {
         "same_end": how.same_end, "confidence": how.confidence, "target": how.target, "progress": how.progress
     }  # fmt: skip
-    if all(isinstance(channel, Scatter) and channel.bit_error_ratio > 0 for channel in channels):
+    if all(isinstance(channel, Scatter) and 0 < channel.bit_error_ratio < 1 for channel in channels):
         ratios = [channel.bit_error_ratio for channel in channels]
         means = means_by_flips(subject, ratios, budget_s=how.budget_s, workers=how.workers, **told)
     else:

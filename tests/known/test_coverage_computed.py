@@ -86,3 +86,14 @@ def test_a_network_without_exact_means_is_left_to_the_frames_drawn():
         Traffic(given), given.disturbance, network="can-fd", n_frames=5, seed=1, confidence=0.95
     )
     assert found is None
+
+
+def test_a_wire_that_never_flips_is_certain_and_one_that_always_does_is_only_limited():
+    never, always = (
+        measure_coverage(scenario(12, f'kind = "scatter"\nbit_error_ratio = {ratio}')).frames[0].computed.estimate
+        for ratio in "01"
+    )
+    assert (never.low, never.high) == (0.0, 0.0)
+    # Twelve frames in which all bits are inverted: none was accepted, which does not exclude that others are.
+    assert always.low == 0.0
+    assert 0.01 < always.high < 1

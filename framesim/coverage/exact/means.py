@@ -240,7 +240,10 @@ def mean_on_channel(
             if progress is not None:
                 progress(len(fates) / most, "summing up frames")
         lacking = fmean(fate.omitted for fate in fates)
-        total, reason = sum_of({0: (np.array(values), 0.0)}, confidence, remainder=lacking)
+        # Where no frame was seen to pass, one that does may pass for certain.
+        total, reason = sum_of({0: (np.array(values), 1.0)}, confidence, remainder=lacking)
+        if not np.any(channel[2]):
+            total, reason = Estimate.exact(0.0), ""  # nothing ever flips
         if len(fates) >= most or (not reason and _width(total) <= target):
             break
         wanted *= 2

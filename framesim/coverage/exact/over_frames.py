@@ -76,7 +76,7 @@ def mean_of(values: NDArray[np.float64], confidence: float, *, typical: float, c
     low = best - hypot(size * (share.best - share.low), share.best * max(0.0, below))
     high = best + hypot(size * (share.high - share.best), share.best * above)
     if not len(seen):
-        high = share.high * 2 * typical
+        high = min(1.0, share.high * 2 * typical)
     return Estimate(low=max(0.0, low), best=best, high=high, confidence=confidence, method="Clopper-Pearson")
 
 

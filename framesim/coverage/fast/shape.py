@@ -157,9 +157,9 @@ def _moves(made: Tables, idle: int) -> NDArray[np.uint32]:
     stuffing = CHECKS.index(Check.STUFFING)
     start, done = (IDLE, idle, 0), (ACCEPT, idle, 0)
     numbers = {start: 0, done: 1}
-    todo, rows = [start], {1: (1, 1)}
-    while todo:
-        state = todo.pop()
+    waiting, rows = [start], {1: (1, 1)}
+    while waiting:
+        state = waiting.pop()
         moves = []
         for level in (0, 1):
             after, what = _move(made, state, level, stuffing)
@@ -169,7 +169,7 @@ def _moves(made: Tables, idle: int) -> NDArray[np.uint32]:
                 after = done
             if after not in numbers:
                 numbers[after] = len(numbers)
-                todo.append(after)
+                waiting.append(after)
             moves.append(numbers[after] | what)
         rows[numbers[state]] = (moves[0], moves[1])
     return np.array([move for number in range(len(numbers)) for move in rows[number]], np.uint32)
