@@ -9,9 +9,11 @@ from typing import Any, Literal, NamedTuple
 import numpy as np
 from bitarray import bitarray
 
+from framesim.coverage.fast.engines import engine_for
+from framesim.coverage.fast.reference import Reference
 from framesim.coverage.fast.sending import Drawn, bounds_of, draw_frames
 from framesim.disturbance import Channel
-from framesim.errors import BadArgument, NotFeasible, check_number, check_range
+from framesim.errors import BadArgument, check_number, check_range
 from framesim.judging import encode, judge
 from framesim.networks.registry import network_of
 from framesim.plain import frame_fields
@@ -207,15 +209,7 @@ def _case(sent: WireFrame, seen: bitarray, accepted: Any, valid_at: int | None) 
 
 def _engine_of(work: Sampling) -> Any:
     """Return what judges frames of this network fastest here."""
-    from framesim.coverage.fast import reference, sliced
-
     found = network_of(bounds_of(work.sources[0])[0])
-    alike = all(network_of(bounds_of(source)[0]) is found for source in work.sources)
-    try:
-        if alike:
-            return sliced.engine(found)
-    except ImportError:
-        return reference.Reference(note="numba is missing: every disturbed frame goes to the reference receiver")
-    except NotFeasible as reason:
-        return reference.Reference(note=f"no compiled receiver ({reason}): every disturbed frame goes to the reference")
-    return reference.Reference(note="several configurations of a network: every disturbed frame goes to the reference")
+    if all(network_of(bounds_of(source)[0]) is found for source in work.sources):
+        return engine_for(found)
+    return Reference(note="several configurations of a network: every disturbed frame goes to the reference")
