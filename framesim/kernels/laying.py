@@ -29,10 +29,11 @@ def lay_frames(
     top, mask = width - 1, (1 << width) - 1
     n_word = words.shape[1]
     for frame in range(words.shape[0]):
-        register, at, last, same = initial, 0, -1, 0
+        at, last, same = 0, -1, 0
+        register: Any = initial
         for index in range(n_word + width):
             if index < n_word:
-                level = np.int64(words[frame, index])
+                level: Any = np.int64(words[frame, index])
                 fed = (register >> top & 1) ^ level
                 register = ((register << 1) & mask) ^ (polynomial if fed else 0)
             else:

@@ -331,7 +331,8 @@ def _indented(lines: Sequence[str], by: int) -> list[str]:
 def write_can(shape: CanShape) -> str:
     """Return the text of ``receive(x, s, v, n)``, which lets the receivers of the first ``n`` words read their frames.
 
-    The planes are ``x[t * UW + w]``: wire bit ``t`` of the receivers in word ``w``. ``s`` is scratch, ``SCRATCH`` planes.
+    The planes are ``x[t * UW + w]``: wire bit ``t`` of the receivers in word ``w``. ``s`` is scratch of ``SCRATCH``
+    planes.
     The verdicts go to ``v``, four planes: for whom stuffing, form or the CRC speaks first, and who is left to the
     scalar receiver. Recessive bits follow each frame, up to ``PLANES``.
     """

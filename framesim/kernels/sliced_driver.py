@@ -56,7 +56,7 @@ def spread(wires: Any, first: Any, clean: Any) -> None:
 
 
 @compiled
-def walk(x: Any, w: Any, lane: Any, moves: Any, width: int, polynomial: int, initial: int) -> int:
+def walk(x: Any, w: Any, lane: Any, moves: Any, width: int, polynomial: int, initial: int) -> Any:
     """Let one receiver read its bits through a table: the scalar receiver.
 
     Args:
@@ -217,8 +217,8 @@ def settle_late(
 
 @compiled
 def exact_flips(
-    receive: Any, wires: Any, lengths: Any, content: Any, flips: int, turns: int, seed: Any, unit: Any, moves: Any, code: Any,
-    spoken: Any, fates: Any, frames: Any, seen: Any,
+    receive: Any, wires: Any, lengths: Any, content: Any, flips: int, turns: int, seed: Any, unit: Any, moves: Any,
+    code: Any, spoken: Any, fates: Any, frames: Any, seen: Any,
 ) -> None:  # fmt: skip
     """Send each frame ``64 * turns`` times with exactly ``flips`` flips, every choice of wire bits as likely.
 
@@ -292,8 +292,8 @@ def exact_flips(
 
 @compiled
 def given_flips(
-    receive: Any, wires: Any, lengths: Any, content: Any, turns: int, pattern: Any, place: Any, moves: Any, code: Any, spoken: Any,
-    fates: Any, frames: Any, seen: Any,
+    receive: Any, wires: Any, lengths: Any, content: Any, turns: int, pattern: Any, place: Any, moves: Any, code: Any,
+    spoken: Any, fates: Any, frames: Any, seen: Any,
 ) -> int:  # fmt: skip
     """Send frames under flips drawn elsewhere; frames without a flip are not looked at.
 
@@ -378,7 +378,8 @@ def scattered_flips(
         while True:
             if used == U(128):
                 draw(
-                    words[:64], words[64:128], words[128:192], words[192:], (chunk << U(16)) | U(1), U(frame), unit, seed,
+                    words[:64], words[64:128], words[128:192], words[192:], (chunk << U(16)) | U(1), U(frame), unit,
+                    seed,
                 )  # fmt: skip
                 used, chunk = U(0), chunk + U(1)
             share = np.float64(((words[used] << HALF) | words[U(128) + used]) >> U(11)) * 2.0**-53

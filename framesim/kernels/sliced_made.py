@@ -76,5 +76,5 @@ def made(receiver: str) -> Made:
     found.loader.exec_module(module)
     planes = types.uint64[::1]
     signature = types.void(planes, planes, planes, types.uint64)
-    receive = cfunc(signature, cache=True, nopython=True)(module.receive)
+    receive = cfunc(signature, cache=True)(module.receive)
     return Made(receive=receive, planes=module.PLANES, path=path)

@@ -53,7 +53,7 @@ class Straight:
         """Return both."""
         if ZERO in (one, other) or self._negated.get(one) == other:
             return ZERO
-        if one == ONE or one == other:
+        if one in (ONE, other):
             return other
         return one if other == ONE else self._line("&", one, other)
 
@@ -61,7 +61,7 @@ class Straight:
         """Return either."""
         if ONE in (one, other) or self._negated.get(one) == other:
             return ONE
-        if one == ZERO or one == other:
+        if one in (ZERO, other):
             return other
         return one if other == ZERO else self._line("|", one, other)
 

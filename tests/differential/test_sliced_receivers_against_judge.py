@@ -81,7 +81,7 @@ def differences(rng, rounds, flips_of):
                 for place in flips_of(rng, len(wire)):
                     levels[place, word, lane] ^= 1
         result = verdicts(found, levels)
-        for word, wire in enumerate(sent):
+        for word in range(WORDS):
             for lane in range(LANES):
                 heard = run_receiver(CAN, bitarray(levels[:, word, lane].tolist()), strict=True).finish()
                 expected = ACCEPTED if heard.check is None else CHECKS.index(heard.check)
@@ -150,11 +150,18 @@ REMOTE = fs.CanFrame(identifier=0x7FF, remote=True, dlc=3)
     GilbertElliott(good_to_bad=1e-2, bad_to_good=0.1, good_error=1e-3, bad_error=0.5),
     Bursts(starts_per_bit=1e-3, mean_length=6, lengths="fixed"),
     ExactFlips(count=3),  # 20 repeats are no multiple of 64: drawn by the channel itself
+    Scatter(bit_error_ratio=0.01),
 ])  # fmt: skip
 def test_a_unit_gives_what_the_reference_receiver_gives_of_the_same_flips(monkeypatch, channel):
     sampling = Sampling(sources=(*EVERY_LENGTH, EXTENDED, REMOTE), channel=channel, payloads=40, repeats=20)
     assert sampling.unit(5, 7) == by_the_reference(monkeypatch, sampling, 5, 7)
     assert sampling.note == ""
+
+
+@pytest.mark.parametrize("flips", [1, 2, 5])
+def test_flips_drawn_inside_the_compiled_receivers_are_those_drawn_without_a_compiler(monkeypatch, flips):
+    sampling = Sampling(sources=(*EVERY_LENGTH, EXTENDED), channel=ExactFlips(count=flips), payloads=17, repeats=128)
+    assert sampling.unit(2**63 + 9, 2**31) == by_the_reference(monkeypatch, sampling, 2**63 + 9, 2**31)
 
 
 def test_a_unit_gives_the_same_whatever_was_done_before():

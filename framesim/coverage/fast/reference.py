@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from bitarray import bitarray
 
-from framesim.coverage.fast.flips import portions
+from framesim.coverage.fast.draws import flips_of
 from framesim.judging import encode
 
 if TYPE_CHECKING:
@@ -35,7 +35,7 @@ class Reference:
         lengths = np.array([len(wire) for wire in sent], np.int64)
         counts: Counter[str] = Counter()
         aside: list[tuple[int, bitarray]] = []
-        for first, _, pattern, place in portions(work.channel, lengths, work.repeats, seed=seed, number=number):
+        for first, _, pattern, place in flips_of(work.channel, lengths, work.repeats, seed=seed, number=number):
             counts["flips"] += len(place)
             starts = np.flatnonzero(np.diff(pattern, prepend=-1))
             counts["disturbed"] += len(starts)

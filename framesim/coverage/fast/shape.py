@@ -112,7 +112,9 @@ def can_shape(network: Network) -> CanShape:
     if not isinstance(coding, DynamicStuffing) or not coding.at_end or layout.idle != 1 or made.run != 5:
         raise NotFeasible("sliced: not a run of five, stuffed to its end, on a wire that rests recessive")
     heads, chooser = _heads(layout, guarded.name)
-    early, late, offset = [], [], 0
+    early: list[tuple[int, int]] = []
+    late: list[tuple[int, int]] = []
+    offset = 0
     spoken = guarded.guard.spoken_after if guarded.guard else None
     heard = spoken is None
     for field in layout.fields[layout.place[guarded.name] + 1 : layout.accept_index + 1]:
