@@ -5,6 +5,7 @@ import math
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from importlib.util import find_spec
 from typing import TYPE_CHECKING, Any
 
 from framesim.cli.campaign import write_result
@@ -88,7 +89,10 @@ def _frames_work(values: argparse.Namespace, network: Network) -> "Work":
     channel = channel_from(values)
     from framesim.coverage.campaign.works import frames_work
 
-    return frames_work(subject, channel, frames_per_unit=unit_frames)
+    work = frames_work(subject, channel, frames_per_unit=unit_frames)
+    if getattr(work, "compiled", False) and find_spec("numba") is None:
+        sys.stderr.write("framesim: numba is missing, so the reference receiver judges: the same result, much later\n")
+    return work
 
 
 def _scenario_work(values: argparse.Namespace) -> "tuple[Work, int]":

@@ -9,8 +9,9 @@ from toy_work import ToyWork
 
 import framesim as fs
 from framesim.coverage.campaign.cluster import Cluster
+from framesim.coverage.campaign.compiled_frames import CompiledFrames
 from framesim.coverage.campaign.identity import campaign_of, work_hash
-from framesim.coverage.campaign.judged_frames import JudgedFrames
+from framesim.coverage.campaign.judged_frames import JudgedFrames, described
 from framesim.coverage.campaign.processes import Processes
 from framesim.coverage.campaign.rules import Rules
 from framesim.coverage.campaign.running import run_campaign
@@ -193,14 +194,42 @@ def test_units_are_no_repeats_of_each_other(lin_work):
 
 def test_the_sampled_frame_is_one_long_sampling_cut_into_units():
     frame, channel = fs.CanFrame(identifier=0x123, payload=bytes(2)), Scatter(bit_error_ratio=0.02)
-    work = frames_work(frame, channel, frames_per_unit=3000)
-    assert isinstance(work, SampledFrame)
+    work = SampledFrame(frame=frame, channel=channel, frames_per_unit=3000)
     done = run_campaign(work, seed=4, rules=Rules(frames=9000)).totals
     whole = sample_frame(encode(frame), channel, frames=9000, seed=4)
     assert (done.frames, done.undetected) == (9000, whole.undetected)
     assert done.column("")["delivered"] == whole.delivered
     for check, count in whole.first.items():
         assert done.column("")[f"first.{check.value}"] == count
+
+
+@pytest.mark.parametrize("channel", [ExactFlips(count=2), Scatter(bit_error_ratio=0.02)])
+@pytest.mark.parametrize("population", [False, True])
+def test_compiled_frames_find_what_the_judge_finds_where_numba_is_missing(monkeypatch, channel, population):
+    frame = fs.CanFrame(identifier=0x123, payload=bytes(2))
+    work = frames_work(Payloads(frame=frame) if population else frame, channel, frames_per_unit=2048)
+    assert isinstance(work, CompiledFrames)
+    found = work.unit(4, 1)
+    monkeypatch.setattr("framesim.coverage.fast.sliced.engine", without_numba)
+    assert work.unit(4, 1) == found
+    assert found.counts["frames"] == 2048
+    assert sum(found.counts[name] for name in ("delivered", "detected", "undetected", "unseen")) == 2048
+
+
+def without_numba(network):
+    raise ImportError("numba")
+
+
+def test_what_compiled_frames_list_passes_undetected_again():
+    frame = fs.CanFrame(identifier=0x482, payload=bytes.fromhex("F82231D28AEBC714"))
+    cases = frames_work(frame, ExactFlips(count=2), frames_per_unit=1 << 18).unit(1, 0).cases
+    assert cases  # 2 of 6216 patterns pass
+    sent = encode(frame)
+    for case in cases:
+        assert case["sent"] == described(frame)
+        judgement = fs.judge(sent, sent.flipped(case["flips"]))
+        assert judgement.outcome is fs.Outcome.UNDETECTED
+        assert described(judgement.reception.frame) == case["read"]
 
 
 def test_scenario_windows_add_up_to_the_coverage_report():
@@ -246,6 +275,7 @@ def test_the_hash_changes_with_everything_that_changes_a_unit():
         dataclasses.replace(base, subject=fs.CanFrame(identifier=2, payload=b"ab")),
         dataclasses.replace(base, subject=Payloads(frame=fs.CanFrame(identifier=1, payload=b"ab"))),
         dataclasses.replace(base, subject=Payloads(frame=fs.CanFrame(identifier=1, payload=b"ab"), low=b"\1\0")),
+        CompiledFrames(subject=base.subject, channel=base.channel, frames_per_unit=base.frames_per_unit),
         SampledFrame(frame=base.subject, channel=base.channel, frames_per_unit=base.frames_per_unit),
     ]
     assert len({work_hash(work) for work in (base, *others)}) == len(others) + 1

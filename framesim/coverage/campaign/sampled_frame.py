@@ -16,6 +16,8 @@ __all__ = ["SampledFrame"]
 class SampledFrame:
     """One frame, sent over and over; it does not count disturbed frames and lists no cases.
 
+    The channel goes on over the resting wire behind the frame, as in the exact sums; ``CompiledFrames`` ends with it.
+
     Attributes:
         frame: of a network whose receiver has tables: classic CAN.
         channel: with few states.

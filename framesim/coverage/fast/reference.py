@@ -2,6 +2,7 @@
 
 from collections import Counter
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -39,7 +40,7 @@ class Reference:
             counts["flips"] += len(place)
             starts = np.flatnonzero(np.diff(pattern, prepend=-1))
             counts["disturbed"] += len(starts)
-            for begin, end in zip(starts.tolist(), [*starts[1:].tolist(), len(pattern)], strict=True):
+            for begin, end in pairwise([*starts.tolist(), len(pattern)]):
                 index = first + int(pattern[begin]) // work.repeats
                 aside.append((index, sent[index].flipped(place[begin:end].tolist())))
         return Judged(counts, aside)
