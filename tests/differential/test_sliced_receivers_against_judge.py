@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 from bitarray import bitarray
+from numba import njit
 
 import framesim as fs
 from framesim.coverage.exact.line import line_of
@@ -52,11 +53,16 @@ def planes_of(levels):
     return (levels.astype(np.uint64) << weights).sum(axis=2, dtype=np.uint64).ravel()
 
 
+@njit
+def listen(receive, planes, scratch, told, words):
+    receive(planes, scratch, told, words)  # as compiled: called from here it would run as plain Python
+
+
 def verdicts(found, levels):
     """The number of the first check to speak, or ACCEPTED, of each receiver; shape (WORDS, LANES)."""
     planes = planes_of(levels)
     scratch, told = np.zeros(64 * WORDS, np.uint64), np.zeros(4 * WORDS, np.uint64)
-    found.made.receive(planes, scratch, told, np.uint64(WORDS))
+    listen(found.made.receive, planes, scratch, told, np.uint64(WORDS))
     code, moves = code_numbers(found.network), moves_of(found.network)
     said = (told.reshape(4, WORDS, 1) >> np.arange(LANES, dtype=np.uint64)) & np.uint64(1)
     assert (said.sum(axis=0) == 1).all()
