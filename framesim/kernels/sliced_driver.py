@@ -30,7 +30,7 @@ def draw(one: Any, two: Any, three: Any, four: Any, c1: Any, c2: Any, c3: Any, s
         a, b, c, d = index, c1, c2, c3
         k0, k1 = seed & LOW, seed >> HALF
         for _ in range(10):
-            p, q = M0 * a, M1 * c
+            p, q = M0 * (a & LOW), M1 * (c & LOW)  # so that the compiler sees products of half words
             a, b, c, d = (q >> HALF) ^ b ^ k0, q & LOW, (p >> HALF) ^ d ^ k1, p & LOW
             k0, k1 = (k0 + W0) & LOW, (k1 + W1) & LOW
         one[index], two[index], three[index], four[index] = a, b, c, d
@@ -267,7 +267,7 @@ def exact_flips(
                     reach = U(lengths[first + w]) - U(flips) + flip + U(1)
                     start = flip * lanes + w * LANES
                     for lane in range(LANES):
-                        place[start + lane] = (words[start + lane] * reach) >> HALF
+                        place[start + lane] = ((words[start + lane] & LOW) * (reach & LOW)) >> HALF
                     for earlier in range(flip):
                         before = earlier * lanes + w * LANES
                         for lane in range(LANES):
