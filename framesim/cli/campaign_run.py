@@ -95,7 +95,10 @@ def _frames_work(values: argparse.Namespace, network: Network) -> "Work":
     channel = channel_from(values) if values.flips is None else _exactly(values.flips)
     from framesim.coverage.campaign.works import frames_work
 
-    return frames_work(subject, channel, frames_per_unit=unit_frames)
+    work = frames_work(subject, channel, frames_per_unit=unit_frames)
+    if slow := getattr(work, "slow", ""):
+        sys.stderr.write(f"framesim: {slow}; the result is the same, much later\n")
+    return work
 
 
 def _scenario_work(values: argparse.Namespace) -> "tuple[Work, int]":

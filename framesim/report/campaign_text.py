@@ -105,7 +105,8 @@ def _cases(console: Console, result: CampaignResult) -> None:
     _say(console, "The first undetected frames (--json and the file list more)")
     for case in result.totals.cases[:SHOWN]:
         flips = ", ".join(map(str, case.get("flips", ())))
-        _say(console, f"  unit {case['unit']}, frame {case.get('frame', '?')}: wire bits {flips} flipped")
+        frame = f", frame {case['frame']}" if "frame" in case else ""
+        _say(console, f"  unit {case['unit']}{frame}: wire bits {flips} flipped")
 
 
 def _say(console: Console, text: str, *, style: str = "") -> None:

@@ -9,18 +9,16 @@ from toy_work import ToyWork
 
 import framesim as fs
 from framesim.coverage.campaign.cluster import Cluster
+from framesim.coverage.campaign.compiled_frames import CompiledFrames
 from framesim.coverage.campaign.identity import campaign_of, work_hash
 from framesim.coverage.campaign.judged_frames import JudgedFrames
 from framesim.coverage.campaign.processes import Processes
 from framesim.coverage.campaign.rules import Rules
 from framesim.coverage.campaign.running import run_campaign
-from framesim.coverage.campaign.sampled_frame import SampledFrame
 from framesim.coverage.campaign.scenario_windows import ScenarioWindows
 from framesim.coverage.campaign.scheduler import InProcess, Task, compute
-from framesim.coverage.campaign.works import frames_work
 from framesim.coverage.measure import measure_coverage
 from framesim.coverage.population import Payloads
-from framesim.coverage.sampling import sample_frame
 from framesim.coverage.scenario import SWEEPER, scenario_from_text
 from framesim.disturbance import Bursts, ExactFlips, GilbertElliott, Markov, Scatter
 from framesim.judging import encode, judge
@@ -191,18 +189,6 @@ def test_units_are_no_repeats_of_each_other(lin_work):
     assert lin_work.unit(6, 1) != lin_work.unit(5, 1)
 
 
-def test_the_sampled_frame_is_one_long_sampling_cut_into_units():
-    frame, channel = fs.CanFrame(identifier=0x123, payload=bytes(2)), Scatter(bit_error_ratio=0.02)
-    work = frames_work(frame, channel, frames_per_unit=3000)
-    assert isinstance(work, SampledFrame)
-    done = run_campaign(work, seed=4, rules=Rules(frames=9000)).totals
-    whole = sample_frame(encode(frame), channel, frames=9000, seed=4)
-    assert (done.frames, done.undetected) == (9000, whole.undetected)
-    assert done.column("")["delivered"] == whole.delivered
-    for check, count in whole.first.items():
-        assert done.column("")[f"first.{check.value}"] == count
-
-
 def test_scenario_windows_add_up_to_the_coverage_report():
     scenario = scenario_from_text(SWEEPER, file="built-in")
     scenario = dataclasses.replace(scenario, hours=80 / 3600)
@@ -253,7 +239,7 @@ def test_the_hash_changes_with_everything_that_changes_a_unit():
         dataclasses.replace(base, subject=fs.CanFrame(identifier=2, payload=b"ab")),
         dataclasses.replace(base, subject=Payloads(frame=fs.CanFrame(identifier=1, payload=b"ab"))),
         dataclasses.replace(base, subject=Payloads(frame=fs.CanFrame(identifier=1, payload=b"ab"), low=b"\1\0")),
-        SampledFrame(subject=base.subject, channel=base.channel, frames_per_unit=base.frames_per_unit),
+        CompiledFrames(subject=base.subject, channel=base.channel, frames_per_unit=base.frames_per_unit),
     ]
     assert len({work_hash(work) for work in (base, *others)}) == len(others) + 1
     assert work_hash(base) == work_hash(dataclasses.replace(base))

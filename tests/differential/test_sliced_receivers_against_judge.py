@@ -15,6 +15,7 @@ import framesim as fs
 from framesim.coverage.exact.line import line_of
 from framesim.coverage.exact.patterns import undetected_patterns
 from framesim.coverage.fast import reference, work
+from framesim.coverage.fast.draws import flips_of
 from framesim.coverage.fast.sending import draw_frames
 from framesim.coverage.fast.shape import code_numbers, moves_of
 from framesim.coverage.fast.sliced import engine
@@ -143,7 +144,7 @@ def test_every_undetected_pattern_of_three_flips_is_found_and_listed(frame):
 
 def by_the_reference(monkeypatch, sampling, seed, number):
     with monkeypatch.context() as patch:
-        patch.setattr(work, "_engine_of", lambda _: reference.Reference(note="asked for"))
+        patch.setattr(work, "_engine_of", lambda _: reference.Reference(note="asked for", flips_of=flips_of))
         return sampling.unit(seed, number)
 
 
@@ -156,11 +157,18 @@ REMOTE = fs.CanFrame(identifier=0x7FF, remote=True, dlc=3)
     GilbertElliott(good_to_bad=1e-2, bad_to_good=0.1, good_error=1e-3, bad_error=0.5),
     Bursts(starts_per_bit=1e-3, mean_length=6, lengths="fixed"),
     ExactFlips(count=3),  # 20 repeats are no multiple of 64: drawn by the channel itself
+    Scatter(bit_error_ratio=0.01),
 ])  # fmt: skip
 def test_a_unit_gives_what_the_reference_receiver_gives_of_the_same_flips(monkeypatch, channel):
     sampling = Sampling(sources=(*EVERY_LENGTH, EXTENDED, REMOTE), channel=channel, payloads=40, repeats=20)
     assert sampling.unit(5, 7) == by_the_reference(monkeypatch, sampling, 5, 7)
     assert sampling.note == ""
+
+
+@pytest.mark.parametrize("flips", [1, 2, 5])
+def test_flips_drawn_inside_the_compiled_receivers_are_those_drawn_without_a_compiler(monkeypatch, flips):
+    sampling = Sampling(sources=(*EVERY_LENGTH, EXTENDED), channel=ExactFlips(count=flips), payloads=17, repeats=128)
+    assert sampling.unit(2**63 + 9, 2**31) == by_the_reference(monkeypatch, sampling, 2**63 + 9, 2**31)
 
 
 def test_a_unit_gives_the_same_whatever_was_done_before():

@@ -159,9 +159,10 @@ def test_a_folder_and_a_missing_file_are_told_in_one_line(tmp_path):
 def test_another_campaign_is_refused_and_the_file_left_alone(whole, tmp_path):
     path = tmp_path / "c.jsonl"
     path.write_bytes(whole[1])
-    for other in ({"seed": 2}, {"work": ToyWork(per_thousand=3)}):
-        with pytest.raises(fs.BadInput, match="holds another campaign: 'toy', seed 1"):
+    for other, where in (({"seed": 2}, ": use"), ({"work": ToyWork(per_thousand=3)}, "differ in per thousand")):
+        with pytest.raises(fs.BadInput, match="holds another campaign: 'toy', seed 1") as caught:
             run(path, **other)
+        assert where in str(caught.value)
     assert path.read_bytes() == whole[1]
 
 

@@ -11,7 +11,7 @@ from framesim.coverage.campaign.lines import opened
 from framesim.coverage.campaign.work import UnitResult
 from framesim.errors import BadArgument, BadInput
 
-__all__ = ["Contents", "header_of", "lines_of", "read_unit", "scan", "unit_of"]
+__all__ = ["Contents", "differences", "header_of", "lines_of", "read_unit", "scan", "unit_of"]
 
 EXPECTED = "a campaign file (docs/campaigns.md)"
 FORMATS = (1,)
@@ -48,6 +48,12 @@ class Line(NamedTuple):
 def header_of(campaign: Campaign) -> str:
     """Return what tells campaigns apart, in words."""
     return f"{campaign.title!r}, seed {campaign.seed}, work {campaign.hash[:12]}"
+
+
+def differences(one: Campaign, other: Campaign) -> str:
+    """Return which parts of two works differ, for whoever sees the same words in both titles."""
+    parts = sorted(name for name in {*one.work, *other.work} if one.work.get(name) != other.work.get(name))
+    return f" (the works differ in {', '.join(part.replace('_', ' ') for part in parts)})" if parts else ""
 
 
 def lines_of(path: str) -> Iterator[Line]:

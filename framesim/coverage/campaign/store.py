@@ -15,7 +15,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any
 
-from framesim.coverage.campaign.contents import Contents, header_of, read_unit, scan
+from framesim.coverage.campaign.contents import Contents, differences, header_of, read_unit, scan
 from framesim.coverage.campaign.identity import Campaign
 from framesim.coverage.campaign.lines import sealed
 from framesim.coverage.campaign.work import UnitResult
@@ -88,8 +88,8 @@ class Store:
         theirs = contents.campaign
         if (theirs.hash, theirs.seed) != (campaign.hash, campaign.seed):
             raise BadInput(
-                f"{path}: holds another campaign: {header_of(theirs)}; this one is {header_of(campaign)}: "
-                "use another file"
+                f"{path}: holds another campaign: {header_of(theirs)}; this one is {header_of(campaign)}"
+                f"{differences(theirs, campaign)}: use another file"
             )
         os.ftruncate(descriptor, contents.size)  # a torn last line
         return cls(path, descriptor, contents)

@@ -2,12 +2,12 @@
 
 from typing import Any
 
+from framesim.coverage.campaign.compiled_frames import CompiledFrames, usual_frames
 from framesim.coverage.campaign.judged_frames import JudgedFrames
-from framesim.coverage.campaign.sampled_frame import SampledFrame
-from framesim.coverage.campaign.sliced_frame import PORTION, SlicedFrame
 from framesim.coverage.campaign.work import Work
-from framesim.disturbance import ExactFlips
-from framesim.networks.can import CanFrame
+from framesim.coverage.fast.engines import has_compiled
+from framesim.coverage.population import Payloads
+from framesim.networks.registry import network_of
 
 __all__ = ["frames_work"]
 
@@ -20,20 +20,13 @@ def frames_work(subject: Any, channel: Any, *, frames_per_unit: int | None = Non
     Args:
         subject: a frame of any network, or ``Payloads``.
         channel: flips bits at one receiver.
-        frames_per_unit: None: what takes about a second.
+        frames_per_unit: None: what takes about a second, or less.
 
     Raises:
         BadArgument: ``frames_per_unit`` out of range.
     """
+    if has_compiled(network_of(subject.frame if isinstance(subject, Payloads) else subject)):
+        n_frames = usual_frames(subject) if frames_per_unit is None else frames_per_unit
+        return CompiledFrames(subject=subject, channel=channel, frames_per_unit=n_frames)
     given = {} if frames_per_unit is None else {"frames_per_unit": frames_per_unit}
-    # A compiled sampler goes first: where it reaches, return a record that offers what ``Work`` asks for. Bit-sliced
-    # receivers end with the frame, so they take exact numbers of flips; a channel with states goes on behind it.
-    if (
-        isinstance(subject, CanFrame)
-        and isinstance(channel, ExactFlips)
-        and (frames_per_unit or PORTION) % PORTION == 0
-    ):
-        return SlicedFrame(subject=subject, channel=channel, **given)
-    if isinstance(subject, CanFrame) and hasattr(channel, "matrices"):
-        return SampledFrame(subject=subject, channel=channel, **given)
     return JudgedFrames(subject=subject, channel=channel, **given)

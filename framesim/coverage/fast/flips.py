@@ -38,17 +38,30 @@ def portions(
     if exact and len(lengths) and channel.count > lengths.min():
         raise BadArgument(f"count={channel.count}: a frame of {lengths.min()} bits cannot hold so many flips")
     most = max(1, PLACES_AT_ONCE // (repeats * int(lengths.max(initial=1))))
-    first = 0
-    while first < len(lengths):
-        stop = min(first + most, len(lengths))
-        if exact:  # all frames of a portion must be as long, so that every choice is as likely
-            alike = np.flatnonzero(lengths[first:stop] != lengths[first])
-            stop = first + int(alike[0]) if len(alike) else stop
-        bits = np.random.Philox(key=seed + (_PURPOSE << 64), counter=(number << 128) + (first << 64))
-        n_bits = int(lengths[first:stop].max())
-        drawn = channel.flips((stop - first) * repeats, n_bits, np.random.Generator(bits))
-        yield (first, stop, *_inside(drawn, lengths[first:stop], repeats))
-        first = stop
+    for first in range(0, len(lengths), most):
+        here = lengths[first : first + most]
+        rng = np.random.Generator(
+            np.random.Philox(key=seed + (_PURPOSE << 64), counter=(number << 128) + (first << 64))
+        )
+        if exact:
+            yield (first, first + len(here), *_chosen(channel.count, np.repeat(here, repeats), rng))
+        else:
+            drawn = channel.flips(len(here) * repeats, int(here.max()), rng)
+            yield (first, first + len(here), *_inside(drawn, here, repeats))
+
+
+def _chosen(
+    count: int, lengths: NDArray[np.int64], rng: np.random.Generator
+) -> tuple[NDArray[np.int64], NDArray[np.int32]]:
+    """Choose ``count`` different bits of each frame, frames of any lengths at once, after Floyd."""
+    chosen = np.empty((len(lengths), count), np.int64)
+    for flip in range(count):
+        last = lengths - count + flip
+        new = rng.integers(0, last, endpoint=True)
+        again = (chosen[:, :flip] == new[:, None]).any(axis=1)
+        chosen[:, flip] = np.where(again, last, new)
+    chosen.sort(axis=1)
+    return np.repeat(np.arange(len(lengths), dtype=np.int64), count), chosen.ravel().astype(np.int32)
 
 
 def _inside(drawn: Flips, lengths: NDArray[np.int64], repeats: int) -> tuple[NDArray[np.int64], NDArray[np.int32]]:

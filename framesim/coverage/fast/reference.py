@@ -1,8 +1,10 @@
 """The slow road: every disturbed frame goes to the reference receiver."""
 
 from collections import Counter
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from itertools import pairwise
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from bitarray import bitarray
@@ -23,9 +25,13 @@ class Reference:
 
     Attributes:
         note: why nothing faster does it.
+        flips_of: draws the flips; with the arguments of ``portions``.
+        stands_in: for a compiled receiver that this machine cannot compile.
     """
 
     note: str
+    flips_of: Callable[..., Any] = portions
+    stands_in: bool = False
 
     def judge(self, work: "Sampling", drawn: "Drawn", seed: int, number: int) -> "Judged":
         """Return all disturbed frames of a unit as undecided."""
@@ -35,11 +41,11 @@ class Reference:
         lengths = np.array([len(wire) for wire in sent], np.int64)
         counts: Counter[str] = Counter()
         aside: list[tuple[int, bitarray]] = []
-        for first, _, pattern, place in portions(work.channel, lengths, work.repeats, seed=seed, number=number):
+        for first, _, pattern, place in self.flips_of(work.channel, lengths, work.repeats, seed=seed, number=number):
             counts["flips"] += len(place)
             starts = np.flatnonzero(np.diff(pattern, prepend=-1))
             counts["disturbed"] += len(starts)
-            for begin, end in zip(starts.tolist(), [*starts[1:].tolist(), len(pattern)], strict=True):
+            for begin, end in pairwise([*starts.tolist(), len(pattern)]):
                 index = first + int(pattern[begin]) // work.repeats
                 aside.append((index, sent[index].flipped(place[begin:end].tolist())))
         return Judged(counts, aside)

@@ -9,6 +9,7 @@ import numpy as np
 from bitarray import bitarray
 from numpy.typing import NDArray
 
+from framesim.coverage.fast.draws import LANES, drawn_inside, flips_of
 from framesim.coverage.fast.flips import portions
 from framesim.coverage.fast.sending import Drawn, bits_from, template_of
 from framesim.coverage.fast.shape import can_shape, code_numbers, moves_of
@@ -21,9 +22,8 @@ from framesim.networks.network import Network
 if TYPE_CHECKING:
     from framesim.coverage.fast.work import Judged, Sampling
 
-__all__ = ["Sliced", "engine"]
+__all__ = ["Sliced", "engine", "flips_of"]
 
-LANES = 64
 ROOM = 1024  # frames put aside at a time; more room is made when needed
 
 
@@ -74,7 +74,7 @@ class Sliced:
         tally = _Tally(self)
         flips = 0
         channel = work.channel
-        if isinstance(channel, ExactFlips) and channel.count and work.repeats % LANES == 0:
+        if isinstance(channel, ExactFlips) and drawn_inside(channel, work.repeats):
             if channel.count > lengths.min():
                 raise BadArgument(f"count={channel.count}: a frame of {lengths.min()} bits cannot hold so many flips")
             turns, numbers = work.repeats // LANES, (np.uint64(seed), np.uint64(number))
@@ -86,7 +86,7 @@ class Sliced:
             tally.run(send, 0)
             flips = channel.count * work.frames_a_unit
         else:
-            if isinstance(channel, Scatter) and 0 < channel.bit_error_ratio < 1:
+            if isinstance(channel, Scatter) and drawn_inside(channel, work.repeats):
                 drawn_flips = self._scattered(channel.bit_error_ratio, lengths, work.repeats, seed, number)
             else:
                 drawn_flips = portions(channel, lengths, work.repeats, seed=seed, number=number)

@@ -7,7 +7,7 @@ from functools import lru_cache
 from typing import Any, Literal, NamedTuple
 
 import numpy as np
-from bitarray import bitarray
+from bitarray import bitarray, frozenbitarray
 
 from framesim.coverage.fast.engines import engine_for
 from framesim.coverage.fast.reference import Reference
@@ -25,6 +25,7 @@ __all__ = ["Sampling", "UnitResult"]
 Acceptance = Literal["receiver_only", "same_end"]
 LARGEST_NUMBER = (1 << 32) - 1
 MOST_CASES = 1000
+KEPT = 4096  # judgements of a unit, in case they come again
 
 
 class UnitResult(NamedTuple):
@@ -35,7 +36,8 @@ class UnitResult(NamedTuple):
             frames; ``first.<check>``, frames by the first check to speak; ``other_end``, frames accepted with wrong
             content at another time than the sender's, where those do not count as undetected; ``payloads``, different
             frames, and ``payloads.undetected``, those of them with an undetected frame: what is independent.
-        cases: undetected frames, ascending: what was sent, which bits flipped, and what was accepted; ready for JSON.
+        cases: undetected frames, ascending: which of the unit's payloads (``drawn``), what was sent, which bits
+            flipped, and what was accepted; ready for JSON.
     """
 
     counts: dict[str, int]
@@ -141,9 +143,11 @@ class Sampling:
         counts["frames"], counts["payloads"] = self.frames_a_unit, self.payloads
         counts["delivered"] += self.frames_a_unit - counts["disturbed"]
         cases, wrong = [], set()
+        # Where one frame is sent over and over, the same few patterns pass every time.
+        wire_of, word_on = lru_cache(KEPT)(encode), lru_cache(KEPT)(judge)
         for index, seen in judged.aside:
-            sent = encode(frame_at(self, drawn, index))
-            judgement = judge(sent, seen)
+            sent = wire_of(frame_at(self, drawn, index))
+            judgement = word_on(sent, frozenbitarray(seen))
             if judgement.outcome is Outcome.DETECTED and judgement.check is not None:
                 counts[f"first.{judgement.check.value}"] += 1
             elif judgement.outcome is not Outcome.UNDETECTED:
@@ -153,7 +157,7 @@ class Sampling:
             else:
                 counts["undetected"] += 1
                 wrong.add(index)
-                cases.append(_case(sent, seen, judgement.reception.frame, judgement.reception.valid_at))
+                cases.append(_case(sent, seen, judgement.reception.frame, judgement.reception.valid_at, drawn=index))
         counts["payloads.undetected"] = len(wrong)
         cases.sort(key=lambda case: (case["wire"], case["flips"]))
         kept = {name: counts[name] for name in sorted({*counts, *ALWAYS}) if counts[name] or name in ALWAYS}
@@ -193,11 +197,12 @@ def _own_end(sent: WireFrame) -> int | None:
     return judge(sent, sent.bits).reception.valid_at
 
 
-def _case(sent: WireFrame, seen: bitarray, accepted: Any, valid_at: int | None) -> dict[str, Any]:
+def _case(sent: WireFrame, seen: bitarray, accepted: Any, valid_at: int | None, *, drawn: int) -> dict[str, Any]:
     rest = len(seen) - len(sent)
     wire = sent.bits + seen[len(sent) :] if rest > 0 else sent.bits
     return {
         "network": sent.network,
+        "drawn": drawn,
         "frame": frame_fields(sent.frame),
         "wire": sent.bits.to01(),
         "flips": [at for at in range(min(len(wire), len(seen))) if wire[at] != seen[at]],

@@ -1,0 +1,118 @@
+"""Campaigns on compiled receivers: against the judge, against exact patterns, and with and without the compiler."""
+
+import sys
+
+import pytest
+
+import framesim as fs
+from framesim.coverage.campaign.compiled_frames import CompiledFrames, usual_frames
+from framesim.coverage.campaign.judged_frames import JudgedFrames
+from framesim.coverage.campaign.one_receiver import described
+from framesim.coverage.campaign.rules import Rules
+from framesim.coverage.campaign.running import run_campaign
+from framesim.coverage.campaign.works import frames_work
+from framesim.coverage.exact.line import line_of
+from framesim.coverage.exact.patterns import undetected_patterns
+from framesim.coverage.fast import engines
+from framesim.coverage.fast.sliced import engine
+from framesim.coverage.population import Payloads
+from framesim.disturbance import Bursts, ExactFlips, GilbertElliott, Scatter
+
+FRAME = fs.CanFrame(identifier=0x482, payload=bytes.fromhex("F82231D28AEBC714"))  # two undetected pairs; own search
+UNIT = 1 << 16
+
+
+def test_a_campaign_of_pairs_finds_the_pairs_there_are():
+    work = frames_work(FRAME, ExactFlips(count=2), frames_per_unit=UNIT)
+    assert isinstance(work, CompiledFrames)
+    totals = run_campaign(work, seed=3, rules=Rules(frames=3 * UNIT)).totals
+    counts = totals.column("")
+    assert counts["frames"] == counts["disturbed"] == 3 * UNIT
+    assert counts["flips"] == 2 * counts["frames"]
+    assert counts["delivered"] + counts["detected"] + counts["undetected"] + counts["unseen"] == counts["frames"]
+    known = {pattern.flips for pattern in undetected_patterns(line_of(fs.encode(FRAME)), 2)}
+    cases = [case for number in range(3) for case in work.unit(3, number).cases]
+    assert cases
+    assert {tuple(case["flips"]) for case in cases} <= known
+
+
+@pytest.mark.parametrize("subject", [FRAME, Payloads(frame=FRAME)])
+def test_shares_by_check_agree_with_the_judge(subject):
+    """False-alarm rate below 1e-6 for all checks together: six standard deviations of the smaller sample; seed 5."""
+    channel = GilbertElliott(good_to_bad=5e-3, bad_to_good=0.1, good_error=1e-3, bad_error=0.4)
+    compiled = CompiledFrames(subject=subject, channel=channel, frames_per_unit=UNIT).unit(5, 0).counts
+    judged = JudgedFrames(subject=subject, channel=channel, frames_per_unit=2000).unit(5, 0).counts
+    for name in ("first.stuffing", "first.form", "first.crc", "disturbed"):
+        share = compiled[name] / compiled["frames"]
+        spread = (share * (1 - share) / judged["frames"]) ** 0.5
+        assert abs(judged[name] / judged["frames"] - share) < 6 * spread
+
+
+@pytest.mark.parametrize(
+    "channel", [ExactFlips(count=2), Scatter(bit_error_ratio=0.02), Bursts(starts_per_bit=1e-3, mean_length=4)]
+)
+@pytest.mark.parametrize("population", [False, True])
+def test_a_unit_is_the_same_where_numba_is_missing(monkeypatch, channel, population):
+    frame = fs.CanFrame(identifier=0x123, payload=bytes(2))
+    subject = Payloads(frame=frame) if population else frame
+    work = frames_work(subject, channel, frames_per_unit=1024)
+    found = work.unit(4, 1)
+    assert not work.slow
+    assert found.counts["frames"] == 1024
+    assert sum(found.counts[name] for name in ("delivered", "detected", "undetected", "unseen")) == 1024
+    engine.cache_clear()
+    monkeypatch.delitem(sys.modules, "framesim.kernels.sliced_made")
+    monkeypatch.setitem(sys.modules, "numba", None)
+    assert frames_work(subject, channel, frames_per_unit=1024) == work  # the machine does not choose the work
+    assert "numba is missing" in work.slow
+    assert work.unit(4, 1) == found
+
+
+@pytest.mark.parametrize("population", [False, True])
+def test_what_is_listed_passes_undetected_again(population):
+    subject = Payloads(frame=FRAME, low=FRAME.payload[:7] + b"\x10", high=FRAME.payload[:7] + b"\x1f")
+    work = frames_work(subject if population else FRAME, ExactFlips(count=2), frames_per_unit=UNIT)
+    cases = [case for number in (0, 3) for case in work.unit(1, number).cases]
+    assert cases
+    for case in cases:
+        frame = fs.CanFrame(identifier=case["sent"]["identifier"], payload=bytes.fromhex(case["sent"]["payload"]))
+        sent = fs.encode(frame)
+        judgement = fs.judge(sent, sent.flipped(case["flips"]))
+        assert judgement.outcome is fs.Outcome.UNDETECTED
+        assert described(judgement.reception.frame) == case["read"]
+        assert ("frame" in case) == population
+    numbers = [case["frame"] // UNIT for case in cases if population]
+    assert set(numbers) <= {0, 3}
+
+
+def test_a_network_without_compiled_receivers_goes_before_the_judge(monkeypatch):
+    monkeypatch.setattr(engines, "ENGINES", ("sliced",))
+    lin = fs.LinFrame(identifier=1, payload=b"ab")
+    assert isinstance(frames_work(lin, ExactFlips(count=2)), JudgedFrames)
+
+
+class Slow:
+    """An engine of a network, as another module would offer it."""
+
+    note = ""
+
+
+def test_a_network_that_gains_an_engine_gains_its_campaigns(monkeypatch):
+    monkeypatch.setattr(engines, "engine_for", lambda network: Slow())
+    work = frames_work(fs.LinFrame(identifier=1, payload=b"ab"), ExactFlips(count=2))
+    assert isinstance(work, CompiledFrames)
+    assert work.frames_per_unit == 1 << 20
+
+
+def test_units_of_long_frames_hold_fewer_of_them():
+    assert usual_frames(FRAME) == 1 << 20
+    assert usual_frames(Payloads(frame=FRAME)) == 1 << 17
+    long = fs.EthernetFrame(destination=bytes(6), source=bytes(6), ethertype=0x88B5, payload=bytes(1500))
+    assert usual_frames(Payloads(frame=long)) <= (1 << 25) / (8 * 1500)
+    assert usual_frames(long) * 8 * 1500 <= 1 << 28
+
+
+@pytest.mark.parametrize(("population", "frames"), [(False, 0), (False, (1 << 24) + 1), (True, (1 << 20) + 1)])
+def test_other_numbers_of_frames_are_refused(population, frames):
+    with pytest.raises(fs.BadArgument, match="frames_per_unit"):
+        frames_work(Payloads(frame=FRAME) if population else FRAME, ExactFlips(count=2), frames_per_unit=frames)
