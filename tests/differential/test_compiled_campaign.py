@@ -2,6 +2,7 @@
 
 import sys
 
+import numpy as np
 import pytest
 
 import framesim as fs
@@ -14,6 +15,8 @@ from framesim.coverage.campaign.works import frames_work
 from framesim.coverage.exact.line import line_of
 from framesim.coverage.exact.patterns import undetected_patterns
 from framesim.coverage.fast import engines
+from framesim.coverage.fast.flips import portions
+from framesim.coverage.fast.sending import draw_frames
 from framesim.coverage.fast.sliced import engine
 from framesim.coverage.population import Payloads
 from framesim.disturbance import Bursts, ExactFlips, GilbertElliott, Scatter
@@ -72,17 +75,34 @@ def test_a_unit_is_the_same_where_numba_is_missing(monkeypatch, channel, populat
 def test_what_is_listed_passes_undetected_again(population):
     subject = Payloads(frame=FRAME, low=FRAME.payload[:7] + b"\x10", high=FRAME.payload[:7] + b"\x1f")
     work = frames_work(subject if population else FRAME, ExactFlips(count=2), frames_per_unit=UNIT)
-    cases = [case for number in (0, 3) for case in work.unit(1, number).cases]
+    cases = [(number, case) for number in (0, 3) for case in work.unit(1, number).cases]
     assert cases
-    for case in cases:
+    for number, case in cases:
         frame = fs.CanFrame(identifier=case["sent"]["identifier"], payload=bytes.fromhex(case["sent"]["payload"]))
         sent = fs.encode(frame)
         judgement = fs.judge(sent, sent.flipped(case["flips"]))
         assert judgement.outcome is fs.Outcome.UNDETECTED
         assert described(judgement.reception.frame) == case["read"]
-        assert ("frame" in case) == population
-    numbers = [case["frame"] // UNIT for case in cases if population]
-    assert set(numbers) <= {0, 3}
+        if population:
+            drawn = draw_frames((subject,), np.ones(1), UNIT, seed=1, number=number).payloads[0]
+            assert drawn[case["frame"] - number * UNIT].tobytes() == frame.payload
+        else:
+            assert "frame" not in case
+
+
+def test_exact_flips_of_frames_of_any_lengths_are_different_bits_all_of_them_as_likely():
+    """Chi-square over the 36 pairs of 9 bits, 35 degrees of freedom, limit 98 (false alarm 1e-7); seed 2."""
+    lengths = np.array([9, 60, 5, 9] * 3000)
+    ((first, stop, frame, place),) = portions(ExactFlips(count=2), lengths, 1, seed=2, number=0)
+    assert (first, stop) == (0, len(lengths))
+    assert (np.bincount(frame) == 2).all()
+    pairs = place.reshape(-1, 2)
+    assert (pairs[:, 0] < pairs[:, 1]).all()
+    assert (pairs[:, 1] < lengths).all()
+    one, two = pairs[lengths == 9].T
+    found = np.bincount(9 * one + two, minlength=81).reshape(9, 9)[np.triu_indices(9, 1)]
+    expected = found.sum() / 36
+    assert ((found - expected) ** 2 / expected).sum() < 98
 
 
 def test_a_network_without_compiled_receivers_goes_before_the_judge(monkeypatch):
