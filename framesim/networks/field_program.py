@@ -1,0 +1,261 @@
+"""A layout as a program of fields: what a compiled receiver of a stuffed format does with one field after another.
+
+Nothing about a format is said here. The layout is walked with every value that steers it, and places that behave
+alike from there on are one node. Where an automaton of single bits would have a state for every bit of every length,
+a node here is a whole field and its width a number. Covered are dynamic and fixed stuffing, fixed levels, CRCs over
+the bits of fields or over their wire bits, and codes of how many stuff bits there were; several of each.
+"""
+
+from functools import lru_cache
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from framesim.errors import NotFeasible
+from framesim.linecoding.coding import PLAIN, Coding
+from framesim.linecoding.stuffing import DynamicStuffing, FixedStuffing
+from framesim.networks.automaton import CHECKS
+from framesim.networks.guard_feeds import COUNTS, Code, codes_of
+from framesim.networks.layout import Field, Layout
+from framesim.networks.network import Network
+
+__all__ = ["ACCEPTED", "DYNAMIC", "FIXED", "HUNTING", "LEAVES", "NONE", "UNCODED", "Program", "field_program"]
+
+HUNTING, ACCEPTED = 0, 1  #: node numbers of a receiver that waits for a frame, and of one that took it as valid
+NONE, LEAVES = -1, -2  #: no check speaks; no check speaks, but the receiver leaves the frame
+UNCODED, DYNAMIC, FIXED = 0, 1, 2  #: line codes
+
+WIDEST = 12  # bits of the widest field whose every value is tried
+LARGEST_LEVEL = 62  # bits of the widest field of fixed levels
+
+
+class Program(NamedTuple):
+    """What a receiver does, by node. Node 0 hunts, node 1 has accepted.
+
+    Compiled functions take it as it is. All arrays have shape (n_nodes,) unless said otherwise.
+
+    Attributes:
+        idle: level of the resting wire.
+        width: dtype int64. Bits of the field, without those of the line code.
+        line_code: dtype int64. ``UNCODED``, ``DYNAMIC`` or ``FIXED``.
+        region: dtype int64. A field of the same number goes on in the same region of the line code.
+        limit: dtype int64. Equal bits that fill a run, or bits between two fixed stuff bits.
+        opening: dtype int64. At the start of a region: equal bits so far, or bits left before a fixed stuff bit.
+        owed_at_end: dtype bool. A dynamic stuff bit due at the end of the region is sent.
+        code_check: dtype int64. Number (in ``CHECKS``) of the check that speaks at a wrong stuff bit.
+        level: dtype int64. The fixed value of the field, where ``check`` is not ``NONE``.
+        check: dtype int64. The check that speaks at another level; ``NONE``; ``LEAVES``.
+        kept: dtype bool. The field's value is looked at when it is over.
+        steers: dtype bool. What follows depends on it.
+        first: dtype int64. Place in ``goals`` of the node that follows; plus the value where the field steers.
+        goals: dtype int64, shape (n_goals,).
+        counted: dtype int64. What a stuff bit adds to the counts, ``COUNT_BITS`` for each code of a count.
+        count_code: dtype int64. The field is this code of a count; or ``NONE``.
+        verdicts: dtype int64, shape (n_nodes + 1,). Codes that speak at the end of node n: ``spoken[verdicts[n] :
+            verdicts[n + 1]]``, in this order.
+        spoken: dtype int64, shape (n_spoken,).
+        feeds: dtype int64, shape (n_nodes, n_codes). What of the field enters each code.
+        free: dtype bool. From here on a frame holds nothing that becomes content, is coded or guarded.
+        code_says: dtype int64, shape (n_codes,). Number of the check that each code speaks as.
+        code_width: dtype int64, shape (n_codes,). Width of a CRC; 0: a code of a count.
+        polynomial: dtype int64, shape (n_codes,).
+        initial: dtype int64, shape (n_codes,). Its register before the first bit.
+        shift: dtype int64, shape (n_codes,). Place of a count among the counts.
+        count_values: dtype int64, shape (n_codes, ``COUNTS``). The right value of a code of a count.
+    """
+
+    idle: int
+    width: NDArray[np.int64]
+    line_code: NDArray[np.int64]
+    region: NDArray[np.int64]
+    limit: NDArray[np.int64]
+    opening: NDArray[np.int64]
+    owed_at_end: NDArray[np.bool_]
+    code_check: NDArray[np.int64]
+    level: NDArray[np.int64]
+    check: NDArray[np.int64]
+    kept: NDArray[np.bool_]
+    steers: NDArray[np.bool_]
+    first: NDArray[np.int64]
+    goals: NDArray[np.int64]
+    counted: NDArray[np.int64]
+    count_code: NDArray[np.int64]
+    verdicts: NDArray[np.int64]
+    spoken: NDArray[np.int64]
+    feeds: NDArray[np.int64]
+    free: NDArray[np.bool_]
+    code_says: NDArray[np.int64]
+    code_width: NDArray[np.int64]
+    polynomial: NDArray[np.int64]
+    initial: NDArray[np.int64]
+    shift: NDArray[np.int64]
+    count_values: NDArray[np.int64]
+
+
+class _Node(NamedTuple):
+    """A field; equal ones are one node. For the meaning see ``Program``."""
+
+    width: int = 1
+    line_code: int = UNCODED
+    region: int = 0
+    limit: int = 0
+    opening: int = 0
+    owed_at_end: bool = False
+    code_check: int = NONE
+    level: int = 0
+    check: int = NONE
+    kept: bool = False
+    steers: bool = False
+    goals: tuple[int, ...] = ()
+    counted: int = 0
+    count_code: int = NONE
+    spoken: tuple[int, ...] = ()
+    feeds: tuple[int, ...] = ()
+    free: bool = False
+
+
+class _Place(NamedTuple):
+    """Where in the layout a receiver stands, and what it remembers."""
+
+    row: int
+    values: tuple[tuple[str, int], ...]  # of the fields that steer
+    passed: tuple[int, ...]  # rows of the codes read that have not spoken yet
+
+
+@lru_cache(maxsize=8)
+def field_program(network: Network) -> Program:
+    """Return the program of ``network``.
+
+    Raises:
+        NotFeasible: its layout holds something that a program cannot say.
+    """
+    walk = _Walk(network.layout)
+    feeds = (0,) * len(walk.codes)
+    start = walk.node(_Place(0, (), ()))
+    walk.nodes[HUNTING] = _Node(goals=(start,), feeds=feeds)
+    walk.nodes[ACCEPTED] = _Node(goals=(ACCEPTED,), feeds=feeds, free=True)
+    if walk.most_counted[start] // max(1, walk.shortest_run - 1) >= COUNTS:
+        raise NotFeasible(f"program: more than {COUNTS} stuff bits to count")
+    return _in_arrays(network.layout.idle, walk.nodes, tuple(walk.codes.values()))
+
+
+def _in_arrays(idle: int, nodes: list[_Node], codes: tuple[Code, ...]) -> Program:
+    def column(name: str, kind: Any = np.int64) -> Any:
+        return np.array([getattr(node, name) for node in nodes], kind)
+
+    def per_code(name: str) -> NDArray[np.int64]:
+        return np.array([getattr(code, name) for code in codes], np.int64)
+
+    plain = ("width", "line_code", "region", "limit", "opening", "code_check", "level", "check", "counted", "count_code")
+    sizes = [len(node.goals) for node in nodes]
+    spoken = [len(node.spoken) for node in nodes]
+    return Program(
+        idle=idle,
+        **{name: column(name) for name in plain},
+        **{name: column(name, bool) for name in ("owed_at_end", "kept", "steers", "free")},
+        first=np.cumsum([0, *sizes[:-1]]).astype(np.int64),
+        goals=np.array([goal for node in nodes for goal in node.goals], np.int64),
+        verdicts=np.cumsum([0, *spoken]).astype(np.int64),
+        spoken=np.array([code for node in nodes for code in node.spoken], np.int64),
+        feeds=np.array([node.feeds for node in nodes], np.int64).reshape(len(nodes), len(codes)),
+        code_says=per_code("says"),
+        code_width=per_code("width"),
+        polynomial=per_code("polynomial"),
+        initial=per_code("initial"),
+        shift=per_code("shift"),
+        count_values=np.array([code.count_values for code in codes], np.int64).reshape(len(codes), COUNTS),
+    )
+
+
+class _Walk:
+    """Visits every place of a layout once, last fields first, and numbers those that differ."""
+
+    def __init__(self, layout: Layout) -> None:
+        self.layout = layout
+        if layout.rules or layout.limits:
+            raise NotFeasible("program: this network has rules or time limits")
+        self.codes = codes_of(layout)
+        self.numbers = {row: number for number, row in enumerate(self.codes)}
+        codings = {id(field.coding): field.coding for field in layout.fields if field.coding is not PLAIN}
+        self.regions = {known: number for number, known in enumerate(codings, 1)}
+        self.line_codes = {known: _line_code(coding) for known, coding in codings.items()}
+        self.shortest_run = min((code["limit"] for code in self.line_codes.values()), default=2)
+        self.nodes: list[_Node] = [_Node(), _Node()]
+        self.most_counted = [0, 0]
+        self._numbered: dict[_Node, int] = {}
+        self._memory: dict[_Place, int] = {}
+
+    def node(self, place: _Place) -> int:
+        """Return the number of the node that behaves like ``place``."""
+        if place not in self._memory:
+            found = self._made(place)
+            if found not in self._numbered:
+                self._numbered[found] = len(self.nodes)
+                self.nodes.append(found)
+                own = found.width if found.counted else 0
+                self.most_counted.append(own + max(self.most_counted[goal] for goal in found.goals))
+            self._memory[place] = self._numbered[found]
+        return self._memory[place]
+
+    def _made(self, place: _Place) -> _Node:
+        layout, row = self.layout, place.row
+        field = layout.fields[row]
+        values = dict(place.values)
+        width = field.width_given(values)
+        code = self.codes.get(row)
+        is_count = code is not None and not code.width
+        if field.elastic or width < 1:
+            raise NotFeasible(f"program: field {field.name!r} has no fixed width")
+        if (field.steers or is_count) and (width > WIDEST or field.lsb_first or field.octets or field.nibbles):
+            raise NotFeasible(f"program: the value of field {field.name!r} cannot be tried")
+        passed = (*place.passed, row) if code else place.passed
+        due = tuple(other for other in layout.guards_spoken_at.get(row, ()) if other in passed)
+        left = tuple(other for other in passed if other not in due)
+        if row == layout.accept_index:
+            if field.coding is not PLAIN or left:
+                raise NotFeasible("program: a frame must end plain, when all its codes have spoken")
+            goals: tuple[int, ...] = (ACCEPTED,)
+        else:
+            told = [{**values, field.name: value} for value in range(1 << width)] if field.steers else [values]
+            goals = tuple(self._next(row, known, left) for known in told)
+        checked = field.level is not None and (field.check is not None or field.abandons)
+        if checked and (width > LARGEST_LEVEL or field.lsb_first):
+            raise NotFeasible(f"program: the levels of field {field.name!r} cannot be compared")
+        plain = field.coding is PLAIN and field.guard is None and field.carries is None
+        return _Node(
+            width=width,
+            region=self.regions.get(id(field.coding), 0),
+            **self.line_codes.get(id(field.coding), {}),
+            level=field.level if checked and field.level is not None else 0,
+            check=_check_of(field) if checked else NONE,
+            kept=field.steers or is_count,
+            steers=field.steers and row != layout.accept_index,
+            goals=goals,
+            counted=sum(1 << code.shift for code in self.codes.values() if field.name in code.counts),
+            count_code=self.numbers[row] if is_count else NONE,
+            spoken=tuple(self.numbers[other] for other in due),
+            feeds=tuple(code.feeds.get(field.name, 0) for code in self.codes.values()),
+            free=plain and all(goal == ACCEPTED or self.nodes[goal].free for goal in goals),
+        )
+
+    def _next(self, row: int, values: dict[str, int], passed: tuple[int, ...]) -> int:
+        following = self.layout.following(row, values)
+        if following is None:
+            raise NotFeasible("program: the layout ends before its accepting field")
+        return self.node(_Place(following, tuple(values.items()), passed))
+
+
+def _check_of(field: Field) -> int:
+    return LEAVES if field.check is None else CHECKS.index(field.check)
+
+
+def _line_code(coding: Coding) -> dict[str, Any]:
+    """Return the columns that say a line code."""
+    check = [CHECKS.index(check) for check in coding.checks]
+    if isinstance(coding, DynamicStuffing):
+        return {"line_code": DYNAMIC, "limit": coding.run, "owed_at_end": coding.at_end, "code_check": check[0]}
+    if isinstance(coding, FixedStuffing):
+        opening = 0 if coding.leading else coding.every
+        return {"line_code": FIXED, "limit": coding.every, "opening": opening, "code_check": check[0]}
+    raise NotFeasible(f"program: {coding.name} is no stuffing")
