@@ -20,7 +20,11 @@ from framesim.networks.guard_feeds import COUNTS, Code, codes_of
 from framesim.networks.layout import Field, Layout
 from framesim.networks.network import Network
 
-__all__ = ["ACCEPTED", "DYNAMIC", "FIXED", "HUNTING", "LEAVES", "NONE", "UNCODED", "Program", "field_program"]
+__all__ = [
+    "ACCEPTED", "CHECK", "CODE_CHECK", "COUNTED", "COUNT_CODE", "DYNAMIC", "FIRST", "FIXED", "FREE", "HUNTING", "INITIAL",
+    "KEPT", "LEAVES", "LEVEL", "LIMIT", "LINE_CODE", "NONE", "OPENING", "OWED_AT_END", "POLYNOMIAL", "REGION", "SAYS",
+    "SHIFT", "STEERS", "UNCODED", "VERDICTS", "WIDTH", "CRC_WIDTH", "Program", "field_program",
+]  # fmt: skip
 
 HUNTING, ACCEPTED = 0, 1  #: node numbers of a receiver that waits for a frame, and of one that took it as valid
 NONE, LEAVES = -1, -2  #: no check speaks; no check speaks, but the receiver leaves the frame
@@ -30,71 +34,28 @@ WIDEST = 12  # bits of the widest field whose every value is tried
 LARGEST_LEVEL = 62  # bits of the widest field of fixed levels
 
 
-class Program(NamedTuple):
-    """What a receiver does, by node. Node 0 hunts, node 1 has accepted.
-
-    Compiled functions take it as it is. All arrays have shape (n_nodes,) unless said otherwise.
+class _Node(NamedTuple):
+    """A field; equal ones are one node.
 
     Attributes:
-        idle: level of the resting wire.
-        width: dtype int64. Bits of the field, without those of the line code.
-        line_code: dtype int64. ``UNCODED``, ``DYNAMIC`` or ``FIXED``.
-        region: dtype int64. A field of the same number goes on in the same region of the line code.
-        limit: dtype int64. Equal bits that fill a run, or bits between two fixed stuff bits.
-        opening: dtype int64. At the start of a region: equal bits so far, or bits left before a fixed stuff bit.
-        owed_at_end: dtype bool. A dynamic stuff bit due at the end of the region is sent.
-        code_check: dtype int64. Number (in ``CHECKS``) of the check that speaks at a wrong stuff bit.
-        level: dtype int64. The fixed value of the field, where ``check`` is not ``NONE``.
-        check: dtype int64. The check that speaks at another level; ``NONE``; ``LEAVES``.
-        kept: dtype bool. The field's value is looked at when it is over.
-        steers: dtype bool. What follows depends on it.
-        first: dtype int64. Place in ``goals`` of the node that follows; plus the value where the field steers.
-        goals: dtype int64, shape (n_goals,).
-        counted: dtype int64. What a stuff bit adds to the counts, ``COUNT_BITS`` for each code of a count.
-        count_code: dtype int64. The field is this code of a count; or ``NONE``.
-        verdicts: dtype int64, shape (n_nodes + 1,). Codes that speak at the end of node n: ``spoken[verdicts[n] :
-            verdicts[n + 1]]``, in this order.
-        spoken: dtype int64, shape (n_spoken,).
-        feeds: dtype int64, shape (n_nodes, n_codes). What of the field enters each code.
-        free: dtype bool. From here on a frame holds nothing that becomes content, is coded or guarded.
-        code_says: dtype int64, shape (n_codes,). Number of the check that each code speaks as.
-        code_width: dtype int64, shape (n_codes,). Width of a CRC; 0: a code of a count.
-        polynomial: dtype int64, shape (n_codes,).
-        initial: dtype int64, shape (n_codes,). Its register before the first bit.
-        shift: dtype int64, shape (n_codes,). Place of a count among the counts.
-        count_values: dtype int64, shape (n_codes, ``COUNTS``). The right value of a code of a count.
+        width: bits of the field, without those of the line code.
+        line_code: ``UNCODED``, ``DYNAMIC`` or ``FIXED``.
+        region: a field of the same number goes on in the same region of the line code.
+        limit: equal bits that fill a run, or bits between two fixed stuff bits.
+        opening: at the start of a region: equal bits so far, or bits left before a fixed stuff bit.
+        owed_at_end: a dynamic stuff bit due at the end of the region is sent.
+        code_check: number (in ``CHECKS``) of the check that speaks at a wrong stuff bit.
+        level: the fixed value of the field, where ``check`` is not ``NONE``; of the hunting node: the resting wire's.
+        check: the check that speaks at another level; ``NONE``; ``LEAVES``.
+        kept: the field's value is looked at when it is over.
+        steers: what follows depends on it.
+        counted: what a stuff bit adds to the counts, ``COUNT_BITS`` for each code of a count.
+        count_code: the field is this code of a count; or ``NONE``.
+        free: from here on a frame holds nothing that becomes content, is coded or guarded.
+        goals: the nodes that follow, by value where the field steers.
+        spoken: the codes that speak at the end of the field, in this order.
+        feeds: what of the field enters each code.
     """
-
-    idle: int
-    width: NDArray[np.int64]
-    line_code: NDArray[np.int64]
-    region: NDArray[np.int64]
-    limit: NDArray[np.int64]
-    opening: NDArray[np.int64]
-    owed_at_end: NDArray[np.bool_]
-    code_check: NDArray[np.int64]
-    level: NDArray[np.int64]
-    check: NDArray[np.int64]
-    kept: NDArray[np.bool_]
-    steers: NDArray[np.bool_]
-    first: NDArray[np.int64]
-    goals: NDArray[np.int64]
-    counted: NDArray[np.int64]
-    count_code: NDArray[np.int64]
-    verdicts: NDArray[np.int64]
-    spoken: NDArray[np.int64]
-    feeds: NDArray[np.int64]
-    free: NDArray[np.bool_]
-    code_says: NDArray[np.int64]
-    code_width: NDArray[np.int64]
-    polynomial: NDArray[np.int64]
-    initial: NDArray[np.int64]
-    shift: NDArray[np.int64]
-    count_values: NDArray[np.int64]
-
-
-class _Node(NamedTuple):
-    """A field; equal ones are one node. For the meaning see ``Program``."""
 
     width: int = 1
     line_code: int = UNCODED
@@ -107,12 +68,45 @@ class _Node(NamedTuple):
     check: int = NONE
     kept: bool = False
     steers: bool = False
-    goals: tuple[int, ...] = ()
     counted: int = 0
     count_code: int = NONE
+    free: bool = False
+    goals: tuple[int, ...] = ()
     spoken: tuple[int, ...] = ()
     feeds: tuple[int, ...] = ()
-    free: bool = False
+
+
+# Columns of a program's nodes: the numbers of a node, and where what it lists begins.
+(
+    WIDTH, LINE_CODE, REGION, LIMIT, OPENING, OWED_AT_END, CODE_CHECK, LEVEL, CHECK, KEPT, STEERS, COUNTED, COUNT_CODE,
+    FREE, FIRST, VERDICTS,
+) = range(16)  # fmt: skip
+
+SAYS, CRC_WIDTH, POLYNOMIAL, INITIAL, SHIFT = range(5)  #: columns of a program's codes; see ``guard_feeds.Code``
+
+
+class Program(NamedTuple):
+    """What a receiver does, by node. Node 0 hunts, node 1 has accepted.
+
+    Compiled functions take it as it is: in few arrays, because each one more costs a second of compilation.
+
+    Attributes:
+        nodes: dtype int64, shape (n_nodes + 1, 16). Columns as named here; see ``_Node``. ``FIRST``: place in ``goals``
+            of the node that follows, plus the value where the field steers. ``VERDICTS``: place in ``spoken`` of the
+            first code that speaks at the end of the field; the next node's place ends them.
+        goals: dtype int64, shape (n_goals,). Nodes.
+        spoken: dtype int64, shape (n_spoken,). Codes.
+        feeds: dtype int64, shape (n_nodes, n_codes). What of the field enters each code.
+        codes: dtype int64, shape (n_codes, 5). Columns as named here; a code without a width is one of a count.
+        count_values: dtype int64, shape (n_codes, ``COUNTS``). The right value of a code of a count.
+    """
+
+    nodes: NDArray[np.int64]
+    goals: NDArray[np.int64]
+    spoken: NDArray[np.int64]
+    feeds: NDArray[np.int64]
+    codes: NDArray[np.int64]
+    count_values: NDArray[np.int64]
 
 
 class _Place(NamedTuple):
@@ -133,37 +127,25 @@ def field_program(network: Network) -> Program:
     walk = _Walk(network.layout)
     feeds = (0,) * len(walk.codes)
     start = walk.node(_Place(0, (), ()))
-    walk.nodes[HUNTING] = _Node(goals=(start,), feeds=feeds)
+    walk.nodes[HUNTING] = _Node(goals=(start,), feeds=feeds, level=network.layout.idle)
     walk.nodes[ACCEPTED] = _Node(goals=(ACCEPTED,), feeds=feeds, free=True)
     if walk.most_counted[start] // max(1, walk.shortest_run - 1) >= COUNTS:
         raise NotFeasible(f"program: more than {COUNTS} stuff bits to count")
-    return _in_arrays(network.layout.idle, walk.nodes, tuple(walk.codes.values()))
+    return _in_arrays(walk.nodes, tuple(walk.codes.values()))
 
 
-def _in_arrays(idle: int, nodes: list[_Node], codes: tuple[Code, ...]) -> Program:
-    def column(name: str, kind: Any = np.int64) -> Any:
-        return np.array([getattr(node, name) for node in nodes], kind)
-
-    def per_code(name: str) -> NDArray[np.int64]:
-        return np.array([getattr(code, name) for code in codes], np.int64)
-
-    plain = ("width", "line_code", "region", "limit", "opening", "code_check", "level", "check", "counted", "count_code")
-    sizes = [len(node.goals) for node in nodes]
-    spoken = [len(node.spoken) for node in nodes]
+def _in_arrays(nodes: list[_Node], codes: tuple[Code, ...]) -> Program:
+    table = np.zeros((len(nodes) + 1, VERDICTS + 1), np.int64)
+    table[:-1, :FIRST] = [node[:FIRST] for node in nodes]
+    table[1:, FIRST] = np.cumsum([len(node.goals) for node in nodes])
+    table[1:, VERDICTS] = np.cumsum([len(node.spoken) for node in nodes])
+    numbers = [(code.says, code.width, code.polynomial, code.initial, code.shift) for code in codes]
     return Program(
-        idle=idle,
-        **{name: column(name) for name in plain},
-        **{name: column(name, bool) for name in ("owed_at_end", "kept", "steers", "free")},
-        first=np.cumsum([0, *sizes[:-1]]).astype(np.int64),
+        nodes=table,
         goals=np.array([goal for node in nodes for goal in node.goals], np.int64),
-        verdicts=np.cumsum([0, *spoken]).astype(np.int64),
         spoken=np.array([code for node in nodes for code in node.spoken], np.int64),
         feeds=np.array([node.feeds for node in nodes], np.int64).reshape(len(nodes), len(codes)),
-        code_says=per_code("says"),
-        code_width=per_code("width"),
-        polynomial=per_code("polynomial"),
-        initial=per_code("initial"),
-        shift=per_code("shift"),
+        codes=np.array(numbers, np.int64).reshape(len(codes), SHIFT + 1),
         count_values=np.array([code.count_values for code in codes], np.int64).reshape(len(codes), COUNTS),
     )
 
@@ -183,6 +165,7 @@ class _Walk:
         self.shortest_run = min((code["limit"] for code in self.line_codes.values()), default=2)
         self.nodes: list[_Node] = [_Node(), _Node()]
         self.most_counted = [0, 0]
+        self.speaking: list[frozenset[int]] = [frozenset(), frozenset()]  # codes that can still speak, by node
         self._numbered: dict[_Node, int] = {}
         self._memory: dict[_Place, int] = {}
 
@@ -195,6 +178,7 @@ class _Walk:
                 self.nodes.append(found)
                 own = found.width if found.counted else 0
                 self.most_counted.append(own + max(self.most_counted[goal] for goal in found.goals))
+                self.speaking.append(frozenset(found.spoken).union(*(self.speaking[goal] for goal in found.goals)))
             self._memory[place] = self._numbered[found]
         return self._memory[place]
 
@@ -222,6 +206,9 @@ class _Walk:
         checked = field.level is not None and (field.check is not None or field.abandons)
         if checked and (width > LARGEST_LEVEL or field.lsb_first):
             raise NotFeasible(f"program: the levels of field {field.name!r} cannot be compared")
+        spoken = tuple(self.numbers[other] for other in due)
+        speaking = frozenset(spoken).union(*(self.speaking[goal] for goal in goals))
+        feeds = tuple(code.feeds.get(field.name, 0) for code in self.codes.values())
         plain = field.coding is PLAIN and field.guard is None and field.carries is None
         return _Node(
             width=width,
@@ -234,8 +221,8 @@ class _Walk:
             goals=goals,
             counted=sum(1 << code.shift for code in self.codes.values() if field.name in code.counts),
             count_code=self.numbers[row] if is_count else NONE,
-            spoken=tuple(self.numbers[other] for other in due),
-            feeds=tuple(code.feeds.get(field.name, 0) for code in self.codes.values()),
+            spoken=spoken,
+            feeds=tuple(how if number in speaking else 0 for number, how in enumerate(feeds)),
             free=plain and all(goal == ACCEPTED or self.nodes[goal].free for goal in goals),
         )
 
@@ -251,7 +238,7 @@ def _check_of(field: Field) -> int:
 
 
 def _line_code(coding: Coding) -> dict[str, Any]:
-    """Return the columns that say a line code."""
+    """Return the numbers that say a line code."""
     check = [CHECKS.index(check) for check in coding.checks]
     if isinstance(coding, DynamicStuffing):
         return {"line_code": DYNAMIC, "limit": coding.run, "owed_at_end": coding.at_end, "code_check": check[0]}

@@ -81,14 +81,13 @@ class Scalar:
             Where in ``place`` the flips of each disturbed frame begin, and at last where they end; what its receiver
             concludes; by frame, the wire bit from which on nothing becomes content.
         """
-        from framesim.kernels.field_receiver import judge_lanes, powers_of_x
+        from framesim.kernels.field_receiver import judge_lanes
 
         starts = np.append(np.flatnonzero(np.diff(pattern, prepend=-1)), len(pattern)).astype(np.int64)
         verdicts, content = np.empty(len(starts) - 1, np.int64), np.zeros(len(lengths), np.int64)
         rest_bits = self.network.rest_bits or REST_BITS
-        powers = powers_of_x(self.program, wires.shape[1] + 1)
         refused = judge_lanes(
-            self.program, powers, wires, lengths, rest_bits, repeats, pattern, place, starts, verdicts, content
+            self.program, wires, lengths, rest_bits, repeats, pattern, place, starts, verdicts, content
         )
         assert refused < 0, f"frame {refused} is not accepted undisturbed"
         return starts, verdicts, content
