@@ -21,7 +21,7 @@ from framesim.networks.field_program import (
     ACCEPTED, CHECK, CODE_CHECK, COUNT_CODE, COUNTED, CRC_WIDTH, DYNAMIC, FIRST, FIXED, FREE, HUNTING, INITIAL, KEPT,
     LEAVES, LEVEL, LIMIT, LINE_CODE, NONE, OPENING, OWED_AT_END, POLYNOMIAL, REGION, SAYS, SHIFT, STEERS, VERDICTS, WIDTH,
 )  # fmt: skip
-from framesim.networks.guard_feeds import COUNT_BITS, OWN_BITS, WIRE_BITS
+from framesim.networks.guard_feeds import COUNT_BITS, WIRE_BITS
 
 __all__ = ["ABANDONED", "UNDECIDED", "VALID", "judge_lanes"]
 
@@ -30,6 +30,7 @@ COUNT_MASK = (1 << COUNT_BITS) - 1
 #: what a receiver concludes, besides numbers of checks
 GOES_ON, ABANDONED, VALID, UNDECIDED = -1, -2, -3, -4
 ACCEPTS, SPEAKING, CONTENT = 0, 1, 2  # what is told of an undisturbed receiver
+KEY, VALUE, COUNTS = 0, 1, 2  # what it is before a bit
 
 
 @compiled
@@ -39,75 +40,26 @@ def _fed(register: int, level: int, width: int, polynomial: int) -> int:
 
 
 @compiled
-def _step(program: Any, place: Any, level: int) -> Any:
-    """Take one wire bit.
-
-    Returns:
-        The receiver; the check that speaks, or ``GOES_ON``, or ``ABANDONED``; the node whose bit it was (the hunting
-        one if it was none); whether it was a bit of the field, not of the line code; whether the field is over.
-    """
-    node, done, value, last, run, counts, wrong = place
-    if node == HUNTING:
-        if level == program.nodes[HUNTING, LEVEL]:
-            return (node, done, value, level, run, counts, wrong), GOES_ON, HUNTING, False, False
-        node = program.goals[0]
-        run = program.nodes[node, OPENING]
-    code = program.nodes[node, LINE_CODE]
-    limit = program.nodes[node, LIMIT]
-    own, said = True, GOES_ON
-    if code == DYNAMIC:
-        if run == limit:
-            own, run = False, 1
-            if level == last:
-                said = program.nodes[node, CODE_CHECK]
-        else:
-            run = run + 1 if level == last and run > 0 else 1
-    elif code == FIXED:
-        if run == 0:
-            own, run = False, limit
-            if level == last:
-                said = program.nodes[node, CODE_CHECK]
-        else:
-            run -= 1
-    last = level
-    width = program.nodes[node, WIDTH]
-    if own:
-        if program.nodes[node, KEPT]:
-            value = 2 * value + level
-        check = program.nodes[node, CHECK]
-        if check != NONE and program.nodes[node, LEVEL] >> (width - 1 - done) & 1 != level:
-            said = ABANDONED if check == LEAVES else check
-        done += 1
-    else:
-        counts += program.nodes[node, COUNTED]
-    over = False
-    before = node
-    if done == width and said == GOES_ON:
-        goal = program.goals[program.nodes[node, FIRST] + (value if program.nodes[node, STEERS] else 0)]
-        ends = program.nodes[goal, REGION] != program.nodes[node, REGION]
-        if code != DYNAMIC or run != limit or (ends and not program.nodes[node, OWED_AT_END]):
-            over = True
-            count_code = program.nodes[node, COUNT_CODE]
-            if count_code != NONE:
-                count = counts >> program.codes[count_code, SHIFT] & COUNT_MASK
-                if program.count_values[count_code, count] != value:
-                    wrong |= 1 << count_code
-            node, done, value = goal, 0, 0
-            if ends:
-                run = program.nodes[goal, OPENING]
-    return (node, done, value, last, run, counts, wrong), said, before, own, over
+def _packed(node: int, done: int, run: int, last: int) -> int:
+    """Return a receiver's node, place in the field, place in the line code and last level as one number."""
+    return node << 24 | done << 8 | run << 1 | last
 
 
 @compiled
-def _powers_of_x(program: Any, count: int) -> Any:
+def _unpacked(key: int) -> Any:
+    return key >> 24, key >> 8 & 0xFFFF, key >> 1 & 0x7F, key & 1
+
+
+@compiled
+def _powers_of_x(codes: Any, count: int) -> Any:
     """Return x to the power 0 .. count - 1 modulo each CRC; int64 (n_codes, count)."""
-    powers = np.zeros((program.codes.shape[0], count), np.int64)
-    for code in range(program.codes.shape[0]):
+    powers = np.zeros((codes.shape[0], count), np.int64)
+    for code in range(codes.shape[0]):
         power = np.int64(1)
-        if program.codes[code, CRC_WIDTH]:
+        if codes[code, CRC_WIDTH]:
             for exponent in range(count):
                 powers[code, exponent] = power
-                power = _fed(power, 0, program.codes[code, CRC_WIDTH], program.codes[code, POLYNOMIAL])
+                power = _fed(power, 0, codes[code, CRC_WIDTH], codes[code, POLYNOMIAL])
     return powers
 
 
@@ -125,7 +77,7 @@ def _times(one: int, other: int, width: int, polynomial: int) -> int:
 @compiled
 def _follow(
     writes: bool, program: Any, powers: Any, bits: Any, n_bits: int, rest_bits: int, flips: Any, first: int, stop: int,
-    path: Any, registers: Any, fed: Any, spoken: Any, told: Any, mine: Any,
+    path: Any, registers: Any, fed: Any, spoken: Any, told: Any, mine: Any, taking: Any,
 ) -> int:  # fmt: skip
     """Follow one receiver.
 
@@ -140,93 +92,137 @@ def _follow(
         flips: int32, flipped bits.
         first: ``flips[first:stop]`` are those of this receiver, ascending.
         stop: see ``first``.
-        path: int64 (n_bits + 1, 7), the undisturbed receiver before each bit.
+        path: int64 (n_bits + 1, 3), the undisturbed receiver before each bit: ``KEY``, ``VALUE``, ``COUNTS``.
         registers: int64 (n_bits + 1, n_codes), its CRC registers before each bit.
         fed: int64, as large; how many bits have entered each.
         spoken: int64 (n_codes, 2), the codes that speak to it, in order, and the bits at whose end they do.
         told: int64 (3,): after how many bits it accepts; how many codes speak to it; from which bit on nothing becomes
             content.
         mine: int64 (n_codes,), room for registers.
+        taking: int64 (n_codes,), room.
 
     Returns:
         The number of the first check to speak, ``ABANDONED``, ``VALID`` or ``UNDECIDED``.
     """
-    n_codes = program.codes.shape[0]
-    at, flip = np.int64(0), first
-    place = (HUNTING, 0, 0, program.nodes[HUNTING, LEVEL], 0, 0, 0)
-    if not writes:
+    nodes, goals, speaks, feeds, codes, count_values = program  # reaching into a tuple costs more than all else
+    n_codes = codes.shape[0]
+    idle = nodes[HUNTING, LEVEL]
+    at, flip = np.int64(0), np.int64(first)
+    node, done, value, last, run = np.int64(HUNTING), np.int64(0), np.int64(0), idle, np.int64(0)
+    counts, wrong = np.int64(0), np.int64(0)
+    if writes:
+        told[ACCEPTS], told[SPEAKING], told[CONTENT] = -1, 0, -1
+        for code in range(n_codes):
+            mine[code] = codes[code, INITIAL]
+            fed[0, code] = 0
+    else:
         at = np.int64(flips[first])
         if at >= told[ACCEPTS]:
             return VALID
-        place = (path[at, 0], path[at, 1], path[at, 2], path[at, 3], path[at, 4], path[at, 5], 0)
+        node, done, run, last = _unpacked(path[at, KEY])
+        value, counts = path[at, VALUE], path[at, COUNTS]
         for code in range(n_codes):
             mine[code] = registers[at, code]
-    else:
-        for code in range(n_codes):
-            mine[code] = program.codes[code, INITIAL]
-        told[ACCEPTS], told[SPEAKING], told[CONTENT] = -1, 0, -1
-        fed[0, :] = 0
-    while at < n_bits + rest_bits and (at < n_bits or place[0] != HUNTING):
+    known, width, line_code, limit = np.int64(-1), np.int64(0), np.int64(0), np.int64(0)
+    check, level_due, kept, n_fed = np.int64(NONE), np.int64(0), False, 0
+    while at < n_bits + rest_bits and (at < n_bits or node != HUNTING):
         if writes:
-            for part in range(7):
-                path[at, part] = place[part]
+            path[at, KEY], path[at, VALUE], path[at, COUNTS] = _packed(node, done, run, last), value, counts
             for code in range(n_codes):
                 registers[at, code] = mine[code]
-            if told[CONTENT] < 0 and program.nodes[place[0], FREE]:
+                fed[at + 1, code] = fed[at, code]
+            if told[CONTENT] < 0 and nodes[node, FREE]:
                 told[CONTENT] = at
-        level = np.int64(bits[at]) if at < n_bits else program.nodes[HUNTING, LEVEL]
+        level = np.int64(bits[at]) if at < n_bits else idle
         if flip < stop and flips[flip] == at:
             level ^= 1
             flip += 1
-        place, said, node, own, over = _step(program, place, level)
-        if said != GOES_ON:
-            return said
-        for code in range(n_codes):
-            taken = program.feeds[node, code]
-            if taken == WIRE_BITS or (taken == OWN_BITS and own):
-                mine[code] = _fed(mine[code], level, program.codes[code, CRC_WIDTH], program.codes[code, POLYNOMIAL])
-            if writes:
-                fed[at + 1, code] = fed[at, code] + (taken == WIRE_BITS or (taken == OWN_BITS and own))
-        if over:
-            for index in range(program.nodes[node, VERDICTS], program.nodes[node + 1, VERDICTS]):
-                code = program.spoken[index]
-                if writes:
-                    spoken[told[SPEAKING], 0], spoken[told[SPEAKING], 1] = code, at
-                    told[SPEAKING] += 1
-                if mine[code] if program.codes[code, CRC_WIDTH] else place[6] >> code & 1:
-                    return program.codes[code, SAYS]
-        at += 1
-        if place[0] == ACCEPTED:
-            if writes:
-                told[ACCEPTS] = at
-            return VALID
-        if (
-            not writes
-            and at < told[ACCEPTS]
-            and path[at, 0] == place[0]
-            and path[at, 1] == place[1]
-            and path[at, 4] == place[4]
-            and path[at, 3] == place[3]
-            and path[at, 5] == place[5]
-            and path[at, 2] == place[2]
-        ):
-            goal = min(np.int64(flips[flip]), told[ACCEPTS]) if flip < stop else told[ACCEPTS]
-            for index in range(told[SPEAKING]):
-                code = spoken[index, 0]
-                if at <= spoken[index, 1] < goal:
-                    crc_differs = mine[code] != registers[at, code]
-                    if crc_differs if program.codes[code, CRC_WIDTH] else place[6] >> code & 1:
-                        return program.codes[code, SAYS]
-            if goal == told[ACCEPTS]:
-                return VALID
+        if node == HUNTING:
+            if level == idle:
+                last = level
+                at += 1
+                continue
+            node = goals[0]
+            run = nodes[node, OPENING]
+        if node != known:
+            known = node
+            width, line_code, limit = nodes[node, WIDTH], nodes[node, LINE_CODE], nodes[node, LIMIT]
+            check, level_due, kept = nodes[node, CHECK], nodes[node, LEVEL], nodes[node, KEPT] != 0
+            n_fed = 0
             for code in range(n_codes):
-                gap = mine[code] ^ registers[at, code]
-                more = powers[code, fed[goal, code] - fed[at, code]]
-                if gap and more > 1:
-                    gap = _times(gap, more, program.codes[code, CRC_WIDTH], program.codes[code, POLYNOMIAL])
-                mine[code] = gap ^ registers[goal, code]
-            at = goal
-            place = (path[at, 0], path[at, 1], path[at, 2], path[at, 3], path[at, 4], path[at, 5], place[6])
+                if feeds[node, code]:
+                    taking[n_fed] = code
+                    n_fed += 1
+        own = True
+        if line_code == DYNAMIC:
+            own = run < limit
+            run = run + 1 if own and level == last and run > 0 else 1
+        elif line_code == FIXED:
+            own = run > 0
+            run = run - 1 if own else limit
+        if not own:
+            if level == last:
+                return nodes[node, CODE_CHECK]
+            counts += nodes[node, COUNTED]
+        else:
+            if kept:
+                value = 2 * value + level
+            if check != NONE and level_due >> (width - 1 - done) & 1 != level:
+                return ABANDONED if check == LEAVES else check
+            done += 1
+        last = level
+        for index in range(n_fed):
+            code = taking[index]
+            if own or feeds[node, code] == WIRE_BITS:
+                mine[code] = _fed(mine[code], level, codes[code, CRC_WIDTH], codes[code, POLYNOMIAL])
+                if writes:
+                    fed[at + 1, code] += 1
+        at += 1
+        if done == width:
+            goal = goals[nodes[node, FIRST] + (value if nodes[node, STEERS] else 0)]
+            ends = nodes[goal, REGION] != nodes[node, REGION]
+            if line_code == DYNAMIC and run == limit and not (ends and not nodes[node, OWED_AT_END]):
+                continue  # the field is over with the stuff bit that is due
+            count_code = nodes[node, COUNT_CODE]
+            if count_code != NONE:
+                count = counts >> codes[count_code, SHIFT] & COUNT_MASK
+                wrong |= np.int64(count_values[count_code, count] != value) << count_code
+            for index in range(nodes[node, VERDICTS], nodes[node + 1, VERDICTS]):
+                code = speaks[index]
+                if writes:
+                    spoken[told[SPEAKING], 0], spoken[told[SPEAKING], 1] = code, at - 1
+                    told[SPEAKING] += 1
+                if mine[code] if codes[code, CRC_WIDTH] else wrong >> code & 1:
+                    return codes[code, SAYS]
+            node, done, value = goal, np.int64(0), np.int64(0)
+            if ends:
+                run = nodes[goal, OPENING]
+            if node == ACCEPTED:
+                if writes:
+                    told[ACCEPTS] = at
+                return VALID
+        if writes or at >= told[ACCEPTS] or path[at, KEY] != _packed(node, done, run, last):
+            continue
+        if path[at, VALUE] != value or path[at, COUNTS] != counts:
+            continue
+        # In step: the same is to come, until the next flip.
+        until = min(np.int64(flips[flip]), told[ACCEPTS]) if flip < stop else told[ACCEPTS]
+        for index in range(told[SPEAKING]):
+            code = spoken[index, 0]
+            if at <= spoken[index, 1] < until:
+                if mine[code] != registers[at, code] if codes[code, CRC_WIDTH] else wrong >> code & 1:
+                    return codes[code, SAYS]
+        if until == told[ACCEPTS]:
+            return VALID
+        for code in range(n_codes):
+            gap = mine[code] ^ registers[at, code]
+            more = powers[code, fed[until, code] - fed[at, code]]
+            if gap and more > 1:
+                gap = _times(gap, more, codes[code, CRC_WIDTH], codes[code, POLYNOMIAL])
+            mine[code] = gap ^ registers[until, code]
+        at = until
+        node, done, run, last = _unpacked(path[at, KEY])
+        value, counts = path[at, VALUE], path[at, COUNTS]
     return UNDECIDED
 
 
@@ -254,10 +250,11 @@ def judge_lanes(
         -1; or the number of a frame that its own receiver does not accept undisturbed.
     """
     room, n_codes = wires.shape[1] + 1, program.codes.shape[0]
-    powers = _powers_of_x(program, room)
-    path = np.zeros((room, 7), np.int64)
+    powers = _powers_of_x(program.codes, room)
+    path = np.zeros((room, 3), np.int64)
     registers, fed = np.zeros((room, n_codes), np.int64), np.zeros((room, n_codes), np.int64)
-    spoken, told, mine = np.zeros((n_codes, 2), np.int64), np.zeros(3, np.int64), np.zeros(n_codes, np.int64)
+    spoken, told = np.zeros((n_codes, 2), np.int64), np.zeros(3, np.int64)
+    mine, taking = np.zeros(n_codes, np.int64), np.zeros(n_codes, np.int64)
     frame, lane = np.int64(-1), 0
     while lane < verdicts.size:
         writes = pattern[starts[lane]] // turns != frame
@@ -265,7 +262,7 @@ def judge_lanes(
         stop = starts[lane] if writes else starts[lane + 1]
         said = _follow(
             writes, program, powers, wires[frame], lengths[frame], rest_bits, place, starts[lane], stop, path, registers,
-            fed, spoken, told, mine,
+            fed, spoken, told, mine, taking,
         )  # fmt: skip
         if not writes:
             verdicts[lane] = said
