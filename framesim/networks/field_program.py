@@ -15,20 +15,13 @@ from numpy.typing import NDArray
 from framesim.errors import NotFeasible
 from framesim.linecoding.coding import PLAIN, Coding
 from framesim.linecoding.stuffing import DynamicStuffing, FixedStuffing
+from framesim.networks import program_columns as column
 from framesim.networks.automaton import CHECKS
-from framesim.networks.guard_feeds import COUNTS, Code, codes_of
+from framesim.networks.guard_feeds import Code, codes_of
 from framesim.networks.layout import Field, Layout
 from framesim.networks.network import Network
 
-__all__ = [
-    "ACCEPTED", "CHECK", "CODE_CHECK", "COUNTED", "COUNT_CODE", "DYNAMIC", "FIRST", "FIXED", "FREE", "HUNTING", "INITIAL",
-    "KEPT", "LEAVES", "LEVEL", "LIMIT", "LINE_CODE", "NONE", "OPENING", "OWED_AT_END", "POLYNOMIAL", "REGION", "SAYS",
-    "SHIFT", "STEERS", "UNCODED", "VERDICTS", "WIDTH", "CRC_WIDTH", "Program", "field_program",
-]  # fmt: skip
-
-HUNTING, ACCEPTED = 0, 1  #: node numbers of a receiver that waits for a frame, and of one that took it as valid
-NONE, LEAVES = -1, -2  #: no check speaks; no check speaks, but the receiver leaves the frame
-UNCODED, DYNAMIC, FIXED = 0, 1, 2  #: line codes
+__all__ = ["Program", "field_program"]
 
 WIDEST = 12  # bits of the widest field whose every value is tried
 LARGEST_LEVEL = 62  # bits of the widest field of fixed levels
@@ -58,31 +51,22 @@ class _Node(NamedTuple):
     """
 
     width: int = 1
-    line_code: int = UNCODED
+    line_code: int = column.UNCODED
     region: int = 0
     limit: int = 0
     opening: int = 0
     owed_at_end: bool = False
-    code_check: int = NONE
+    code_check: int = column.NONE
     level: int = 0
-    check: int = NONE
+    check: int = column.NONE
     kept: bool = False
     steers: bool = False
     counted: int = 0
-    count_code: int = NONE
+    count_code: int = column.NONE
     free: bool = False
     goals: tuple[int, ...] = ()
     spoken: tuple[int, ...] = ()
     feeds: tuple[int, ...] = ()
-
-
-# Columns of a program's nodes: the numbers of a node, and where what it lists begins.
-(
-    WIDTH, LINE_CODE, REGION, LIMIT, OPENING, OWED_AT_END, CODE_CHECK, LEVEL, CHECK, KEPT, STEERS, COUNTED, COUNT_CODE,
-    FREE, FIRST, VERDICTS,
-) = range(16)  # fmt: skip
-
-SAYS, CRC_WIDTH, POLYNOMIAL, INITIAL, SHIFT = range(5)  #: columns of a program's codes; see ``guard_feeds.Code``
 
 
 class Program(NamedTuple):
@@ -91,13 +75,13 @@ class Program(NamedTuple):
     Compiled functions take it as it is: in few arrays, because each one more costs a second of compilation.
 
     Attributes:
-        nodes: dtype int64, shape (n_nodes + 1, 16). Columns as named here; see ``_Node``. ``FIRST``: place in ``goals``
-            of the node that follows, plus the value where the field steers. ``VERDICTS``: place in ``spoken`` of the
-            first code that speaks at the end of the field; the next node's place ends them.
+        nodes: dtype int64, shape (n_nodes + 1, 16). Columns as in ``program_columns``; see ``_Node``. ``FIRST``: place
+            in ``goals`` of the node that follows, plus the value where the field steers. ``VERDICTS``: place in
+            ``spoken`` of the first code that speaks at the end of the field; the next node's place ends them.
         goals: dtype int64, shape (n_goals,). Nodes.
         spoken: dtype int64, shape (n_spoken,). Codes.
         feeds: dtype int64, shape (n_nodes, n_codes). What of the field enters each code.
-        codes: dtype int64, shape (n_codes, 5). Columns as named here; a code without a width is one of a count.
+        codes: dtype int64, shape (n_codes, 5). Columns likewise; a code without a width is one of a count.
         count_values: dtype int64, shape (n_codes, ``COUNTS``). The right value of a code of a count.
     """
 
@@ -127,26 +111,26 @@ def field_program(network: Network) -> Program:
     walk = _Walk(network.layout)
     feeds = (0,) * len(walk.codes)
     start = walk.node(_Place(0, (), ()))
-    walk.nodes[HUNTING] = _Node(goals=(start,), feeds=feeds, level=network.layout.idle)
-    walk.nodes[ACCEPTED] = _Node(goals=(ACCEPTED,), feeds=feeds, free=True)
-    if walk.most_counted[start] // max(1, walk.shortest_run - 1) >= COUNTS:
-        raise NotFeasible(f"program: more than {COUNTS} stuff bits to count")
+    walk.nodes[column.HUNTING] = _Node(goals=(start,), feeds=feeds, level=network.layout.idle)
+    walk.nodes[column.ACCEPTED] = _Node(goals=(column.ACCEPTED,), feeds=feeds, free=True)
+    if walk.most_counted[start] // max(1, walk.shortest_run - 1) >= column.COUNTS:
+        raise NotFeasible(f"program: more than {column.COUNTS} stuff bits to count")
     return _in_arrays(walk.nodes, tuple(walk.codes.values()))
 
 
 def _in_arrays(nodes: list[_Node], codes: tuple[Code, ...]) -> Program:
-    table = np.zeros((len(nodes) + 1, VERDICTS + 1), np.int64)
-    table[:-1, :FIRST] = [node[:FIRST] for node in nodes]
-    table[1:, FIRST] = np.cumsum([len(node.goals) for node in nodes])
-    table[1:, VERDICTS] = np.cumsum([len(node.spoken) for node in nodes])
+    table = np.zeros((len(nodes) + 1, column.VERDICTS + 1), np.int64)
+    table[:-1, : column.FIRST] = [node[: column.FIRST] for node in nodes]
+    table[1:, column.FIRST] = np.cumsum([len(node.goals) for node in nodes])
+    table[1:, column.VERDICTS] = np.cumsum([len(node.spoken) for node in nodes])
     numbers = [(code.says, code.width, code.polynomial, code.initial, code.shift) for code in codes]
     return Program(
         nodes=table,
         goals=np.array([goal for node in nodes for goal in node.goals], np.int64),
         spoken=np.array([code for node in nodes for code in node.spoken], np.int64),
         feeds=np.array([node.feeds for node in nodes], np.int64).reshape(len(nodes), len(codes)),
-        codes=np.array(numbers, np.int64).reshape(len(codes), SHIFT + 1),
-        count_values=np.array([code.count_values for code in codes], np.int64).reshape(len(codes), COUNTS),
+        codes=np.array(numbers, np.int64).reshape(len(codes), column.SHIFT + 1),
+        count_values=np.array([code.count_values for code in codes], np.int64).reshape(len(codes), column.COUNTS),
     )
 
 
@@ -189,7 +173,7 @@ class _Walk:
         width = field.width_given(values)
         code = self.codes.get(row)
         is_count = code is not None and not code.width
-        if field.elastic or width < 1:
+        if field.elastic or not 1 <= width <= column.WIDEST_FIELD:
             raise NotFeasible(f"program: field {field.name!r} has no fixed width")
         if (field.steers or is_count) and (width > WIDEST or field.lsb_first or field.octets or field.nibbles):
             raise NotFeasible(f"program: the value of field {field.name!r} cannot be tried")
@@ -199,7 +183,7 @@ class _Walk:
         if row == layout.accept_index:
             if field.coding is not PLAIN or left:
                 raise NotFeasible("program: a frame must end plain, when all its codes have spoken")
-            goals: tuple[int, ...] = (ACCEPTED,)
+            goals: tuple[int, ...] = (column.ACCEPTED,)
         else:
             told = [{**values, field.name: value} for value in range(1 << width)] if field.steers else [values]
             goals = tuple(self._next(row, known, left) for known in told)
@@ -215,15 +199,15 @@ class _Walk:
             region=self.regions.get(id(field.coding), 0),
             **self.line_codes.get(id(field.coding), {}),
             level=field.level if checked and field.level is not None else 0,
-            check=_check_of(field) if checked else NONE,
+            check=_check_of(field) if checked else column.NONE,
             kept=field.steers or is_count,
             steers=field.steers and row != layout.accept_index,
             goals=goals,
             counted=sum(1 << code.shift for code in self.codes.values() if field.name in code.counts),
-            count_code=self.numbers[row] if is_count else NONE,
+            count_code=self.numbers[row] if is_count else column.NONE,
             spoken=spoken,
             feeds=tuple(how if number in speaking else 0 for number, how in enumerate(feeds)),
-            free=plain and all(goal == ACCEPTED or self.nodes[goal].free for goal in goals),
+            free=plain and all(goal == column.ACCEPTED or self.nodes[goal].free for goal in goals),
         )
 
     def _next(self, row: int, values: dict[str, int], passed: tuple[int, ...]) -> int:
@@ -234,15 +218,15 @@ class _Walk:
 
 
 def _check_of(field: Field) -> int:
-    return LEAVES if field.check is None else CHECKS.index(field.check)
+    return column.LEAVES if field.check is None else CHECKS.index(field.check)
 
 
 def _line_code(coding: Coding) -> dict[str, Any]:
     """Return the numbers that say a line code."""
     check = [CHECKS.index(check) for check in coding.checks]
-    if isinstance(coding, DynamicStuffing):
-        return {"line_code": DYNAMIC, "limit": coding.run, "owed_at_end": coding.at_end, "code_check": check[0]}
-    if isinstance(coding, FixedStuffing):
+    if isinstance(coding, DynamicStuffing) and coding.run <= column.LONGEST_RUN:
+        return {"line_code": column.DYNAMIC, "limit": coding.run, "owed_at_end": coding.at_end, "code_check": check[0]}
+    if isinstance(coding, FixedStuffing) and coding.every <= column.LONGEST_RUN:
         opening = 0 if coding.leading else coding.every
-        return {"line_code": FIXED, "limit": coding.every, "opening": opening, "code_check": check[0]}
-    raise NotFeasible(f"program: {coding.name} is no stuffing")
+        return {"line_code": column.FIXED, "limit": coding.every, "opening": opening, "code_check": check[0]}
+    raise NotFeasible(f"program: {coding.name} is no stuffing of a short rule")

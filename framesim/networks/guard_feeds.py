@@ -15,14 +15,12 @@ from framesim.codes import crc
 from framesim.errors import NotFeasible
 from framesim.networks.automaton import CHECKS
 from framesim.networks.layout import Guard, Layout
+from framesim.networks.program_columns import COUNT_BITS, COUNTS, OWN_BITS, WIRE_BITS
 from framesim.networks.reachable import reachable
 from framesim.networks.view import Piece, View
 
-__all__ = ["COUNTS", "COUNT_BITS", "OWN_BITS", "WIRE_BITS", "Code", "codes_of"]
+__all__ = ["Code", "codes_of"]
 
-NOTHING, OWN_BITS, WIRE_BITS = 0, 1, 2  #: what of a field enters a code: nothing; its bits; all its wire bits
-COUNT_BITS = 16  #: of one number of stuff bits, where several are kept in one word
-COUNTS = 1024  #: numbers of stuff bits, from 0 on, for which a code of a count is known
 MOST_COUNTS = 3
 WIDEST = 62  # bits of the widest CRC
 TRIALS = 8
