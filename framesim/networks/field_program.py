@@ -6,6 +6,7 @@ a node here is a whole field and its width a number. Covered are dynamic and fix
 the bits of fields or over their wire bits, and codes of how many stuff bits there were; several of each.
 """
 
+from collections.abc import Iterator, Mapping
 from functools import lru_cache
 from typing import Any, NamedTuple
 
@@ -93,12 +94,33 @@ class Program(NamedTuple):
     count_values: NDArray[np.int64]
 
 
-class _Place(NamedTuple):
-    """Where in the layout a receiver stands, and what it remembers."""
+class _Values(Mapping[str, Any]):
+    """The values that steer, as widths and conditions see them; notes which of them were looked at."""
 
-    row: int
-    values: tuple[tuple[str, int], ...]  # of the fields that steer
-    passed: tuple[int, ...]  # rows of the codes read that have not spoken yet
+    def __init__(self, known: Mapping[str, int], untold: frozenset[str]) -> None:
+        self.known = known
+        self.untold = untold  # fields of values that are not kept
+        self.asked: set[str] = set()
+
+    def __getitem__(self, name: str) -> int:
+        if name in self.untold:
+            raise NotFeasible(f"program: what follows depends on {name!r}, which is not said to steer")
+        self.asked.add(name)
+        return self.known[name]
+
+    def __iter__(self) -> Iterator[str]:
+        self.asked.update(self.known)
+        return iter(self.known)
+
+    def __len__(self) -> int:
+        return len(self.known)
+
+
+class _Found(NamedTuple):
+    """A node, and the values on which it, or anything that can follow it, depends."""
+
+    number: int
+    asked: tuple[str, ...]
 
 
 @lru_cache(maxsize=8)
@@ -110,7 +132,7 @@ def field_program(network: Network) -> Program:
     """
     walk = _Walk(network.layout)
     feeds = (0,) * len(walk.codes)
-    start = walk.node(_Place(0, (), ()))
+    start = walk.node(0, {}, ()).number
     walk.nodes[column.HUNTING] = _Node(goals=(start,), feeds=feeds, level=network.layout.idle)
     walk.nodes[column.ACCEPTED] = _Node(goals=(column.ACCEPTED,), feeds=feeds, free=True)
     if walk.most_counted[start] // max(1, walk.shortest_run - 1) >= column.COUNTS:
@@ -147,29 +169,41 @@ class _Walk:
         self.regions = {known: number for number, known in enumerate(codings, 1)}
         self.line_codes = {known: _line_code(coding) for known, coding in codings.items()}
         self.shortest_run = min((code["limit"] for code in self.line_codes.values()), default=2)
+        self.untold = frozenset(field.name for field in layout.fields if not field.steers)
         self.nodes: list[_Node] = [_Node(), _Node()]
         self.most_counted = [0, 0]
         self.speaking: list[frozenset[int]] = [frozenset(), frozenset()]  # codes that can still speak, by node
         self._numbered: dict[_Node, int] = {}
-        self._memory: dict[_Place, int] = {}
+        self._memory: dict[tuple[int, tuple[int, ...]], dict[tuple[str, ...], dict[tuple[Any, ...], _Found]]] = {}
 
-    def node(self, place: _Place) -> int:
-        """Return the number of the node that behaves like ``place``."""
-        if place not in self._memory:
-            found = self._made(place)
-            if found not in self._numbered:
-                self._numbered[found] = len(self.nodes)
-                self.nodes.append(found)
-                own = found.width if found.counted else 0
-                self.most_counted.append(own + max(self.most_counted[goal] for goal in found.goals))
-                self.speaking.append(frozenset(found.spoken).union(*(self.speaking[goal] for goal in found.goals)))
-            self._memory[place] = self._numbered[found]
-        return self._memory[place]
+    def node(self, row: int, known: dict[str, int], passed: tuple[int, ...]) -> _Found:
+        """Return the node of a row.
 
-    def _made(self, place: _Place) -> _Node:
-        layout, row = self.layout, place.row
+        Args:
+            row: of the layout.
+            known: the values read, of fields that steer.
+            passed: rows of the codes read that have not spoken yet.
+        """
+        memory = self._memory.setdefault((row, passed), {})
+        for asked, by_values in memory.items():
+            found = by_values.get(tuple(known.get(name) for name in asked))
+            if found is not None:
+                return found
+        made, asked = self._made(row, known, passed)
+        if made not in self._numbered:
+            self._numbered[made] = len(self.nodes)
+            self.nodes.append(made)
+            own = made.width if made.counted else 0
+            self.most_counted.append(own + max(self.most_counted[goal] for goal in made.goals))
+            self.speaking.append(frozenset(made.spoken).union(*(self.speaking[goal] for goal in made.goals)))
+        found = _Found(self._numbered[made], asked)
+        memory.setdefault(asked, {})[tuple(known.get(name) for name in asked)] = found
+        return found
+
+    def _made(self, row: int, known: dict[str, int], passed: tuple[int, ...]) -> tuple[_Node, tuple[str, ...]]:
+        layout = self.layout
         field = layout.fields[row]
-        values = dict(place.values)
+        values = _Values(known, self.untold)
         width = field.width_given(values)
         code = self.codes.get(row)
         is_count = code is not None and not code.width
@@ -177,7 +211,7 @@ class _Walk:
             raise NotFeasible(f"program: field {field.name!r} has no fixed width")
         if (field.steers or is_count) and (width > WIDEST or field.lsb_first or field.octets or field.nibbles):
             raise NotFeasible(f"program: the value of field {field.name!r} cannot be tried")
-        passed = (*place.passed, row) if code else place.passed
+        passed = (*passed, row) if code else passed
         due = tuple(other for other in layout.guards_spoken_at.get(row, ()) if other in passed)
         left = tuple(other for other in passed if other not in due)
         if row == layout.accept_index:
@@ -185,8 +219,11 @@ class _Walk:
                 raise NotFeasible("program: a frame must end plain, when all its codes have spoken")
             goals: tuple[int, ...] = (column.ACCEPTED,)
         else:
-            told = [{**values, field.name: value} for value in range(1 << width)] if field.steers else [values]
-            goals = tuple(self._next(row, known, left) for known in told)
+            told = [{**known, field.name: value} for value in range(1 << width)] if field.steers else [known]
+            following = [self._next(row, after, left, values.asked) for after in told]
+            goals = tuple(goal.number for goal in following)
+            values.asked.update(name for goal in following for name in goal.asked)
+            values.asked.discard(field.name)
         checked = field.level is not None and (field.check is not None or field.abandons)
         if checked and (width > LARGEST_LEVEL or field.lsb_first):
             raise NotFeasible(f"program: the levels of field {field.name!r} cannot be compared")
@@ -194,7 +231,7 @@ class _Walk:
         speaking = frozenset(spoken).union(*(self.speaking[goal] for goal in goals))
         feeds = tuple(code.feeds.get(field.name, 0) for code in self.codes.values())
         plain = field.coding is PLAIN and field.guard is None and field.carries is None
-        return _Node(
+        made = _Node(
             width=width,
             region=self.regions.get(id(field.coding), 0),
             **self.line_codes.get(id(field.coding), {}),
@@ -209,12 +246,15 @@ class _Walk:
             feeds=tuple(how if number in speaking else 0 for number, how in enumerate(feeds)),
             free=plain and all(goal == column.ACCEPTED or self.nodes[goal].free for goal in goals),
         )
+        return made, tuple(sorted(values.asked))
 
-    def _next(self, row: int, values: dict[str, int], passed: tuple[int, ...]) -> int:
+    def _next(self, row: int, known: dict[str, int], passed: tuple[int, ...], asked: set[str]) -> _Found:
+        values = _Values(known, self.untold)
         following = self.layout.following(row, values)
         if following is None:
             raise NotFeasible("program: the layout ends before its accepting field")
-        return self.node(_Place(following, tuple(values.items()), passed))
+        asked.update(values.asked)
+        return self.node(following, known, passed)
 
 
 def _check_of(field: Field) -> int:
