@@ -29,7 +29,7 @@ COUNT_MASK = (1 << column.COUNT_BITS) - 1
 #: what a receiver concludes, besides numbers of checks
 GOES_ON, ABANDONED, VALID, UNDECIDED = -1, -2, -3, -4
 ACCEPTS, SPEAKING, CONTENT = 0, 1, 2  # what is told of an undisturbed receiver
-KEY, VALUE, COUNTS = 0, 1, 2  # what it is before a bit
+KEY, VALUE, COUNTS, REGISTERS = U(0), U(1), U(2), U(3)  # what it is before a bit
 
 
 @compiled
@@ -50,19 +50,6 @@ def _fed(register: Any, level: Any, width: Any, polynomial: Any) -> Any:
 
 
 @compiled
-def _powers_of_x(codes: Any, count: int) -> Any:
-    """Return x to the power 0 .. count - 1 modulo each CRC; int64 (n_codes, count)."""
-    powers = np.zeros((codes.shape[0], count), np.int64)
-    for code in range(codes.shape[0]):
-        power = np.int64(1)
-        if codes[code, column.CRC_WIDTH]:
-            for exponent in range(count):
-                powers[code, exponent] = power
-                power = _fed(power, 0, codes[code, column.CRC_WIDTH], codes[code, column.POLYNOMIAL])
-    return powers
-
-
-@compiled
 def _times(one: Any, other: Any, width: Any, polynomial: Any) -> Any:
     """Return the product of two polynomials modulo a CRC."""
     product = np.int64(0)
@@ -73,25 +60,24 @@ def _times(one: Any, other: Any, width: Any, polynomial: Any) -> Any:
 
 @compiled
 def _follow(
-    writes: bool, program: Any, powers: Any, bits: Any, n_bits: int, rest_bits: int, flips: Any, first: int, stop: int,
-    path: Any, registers: Any, fed: Any, spoken: Any, told: Any, mine: Any,
+    writes: bool, program: Any, powers: Any, wires: Any, frame: int, n_bits: int, rest_bits: int, flips: Any,
+    first: int, stop: int, trail: Any, spoken: Any, told: Any, mine: Any,
 ) -> Any:  # fmt: skip
     """Follow one receiver.
 
     Args:
-        writes: it is the undisturbed one, and what it is goes into the arrays from ``path`` to ``told``. If not, they
+        writes: it is the undisturbed one, and what it is goes into ``trail``, ``spoken`` and ``told``. If not, they
             hold it, and what is known from them is left out.
-        program: see ``Program``.
-        powers: see ``_powers_of_x``.
-        bits: uint8 (n,), the frame.
+        program: see ``judge_lanes``, as all that is not named here.
+        powers: int64 (n_codes, n_bits + 1).
+        wires: uint8 (n_frames, n_bits).
+        frame: which of them.
         n_bits: its length.
         rest_bits: how long the wire rests afterwards.
         flips: int32, flipped bits.
         first: ``flips[first:stop]`` are those of this receiver, ascending.
         stop: see ``first``.
-        path: int64 (n_bits + 1, 3), the undisturbed receiver before each bit: ``KEY``, ``VALUE``, ``COUNTS``.
-        registers: int64 (n_bits + 1, n_codes), its CRC registers before each bit.
-        fed: int64, as large; how many bits have entered each.
+        trail: int64 (n_bits + 1, 3 + 2 * n_codes), the undisturbed receiver before each bit.
         spoken: int64 (n_codes, 2), the codes that speak to it, in order, and the bits at whose end they do.
         told: int64 (3,): after how many bits it accepts, or -1; how many codes speak to it; from which bit on nothing
             becomes content.
@@ -102,20 +88,21 @@ def _follow(
     """
     nodes, goals, speaks, feeds, codes, count_values = program  # once: reaching into a tuple costs more than a step
     n_codes, idle = U(codes.shape[0]), nodes[column.HUNTING, column.LEVEL]
+    entered = REGISTERS + n_codes  # how many bits have entered each code
     at, flip = np.int64(0), np.int64(first)
     key, value, counts, wrong = np.int64(_packed(column.HUNTING, 0, 0, idle)), np.int64(0), np.int64(0), np.int64(0)
     if writes:
         told[ACCEPTS], told[SPEAKING], told[CONTENT] = -1, 0, -1
         for code in range(n_codes):
             mine[code] = codes[code, column.INITIAL]
-            fed[0, code] = 0
+            trail[0, entered + code] = 0
     else:
         at = np.int64(flips[first])
         if at >= told[ACCEPTS]:
             return VALID
-        key, value, counts = path[at, KEY], path[at, VALUE], path[at, COUNTS]
+        key, value, counts = trail[at, KEY], trail[at, VALUE], trail[at, COUNTS]
         for code in range(n_codes):
-            mine[code] = registers[at, code]
+            mine[code] = trail[at, REGISTERS + code]
     accepts = np.int64(told[ACCEPTS])
     node, done, run, last = _unpacked(key)
     # Registers are worked out up to ``since``, where the receiver was what stands in ``old``. When they are asked for
@@ -124,13 +111,13 @@ def _follow(
     old_key, old_value, old_counts, old_wrong, old_flip = key, value, counts, wrong, flip
     while at < n_bits + rest_bits and (at < n_bits or node != column.HUNTING):
         if writes:
-            path[at, KEY], path[at, VALUE], path[at, COUNTS] = _packed(node, done, run, last), value, counts
+            trail[at, KEY], trail[at, VALUE], trail[at, COUNTS] = _packed(node, done, run, last), value, counts
             for code in range(n_codes):
-                registers[at, code] = mine[code]
-                fed[at + 1, code] = fed[at, code]
+                trail[at, REGISTERS + code] = mine[code]
+                trail[at + 1, entered + code] = trail[at, entered + code]
             if told[CONTENT] < 0 and nodes[node, column.FREE]:
                 told[CONTENT] = at
-        level = np.int64(bits[U(at)]) if at < n_bits else idle
+        level = np.int64(wires[U(frame), U(at)]) if at < n_bits else idle
         if flip < stop and flips[U(flip)] == at:
             level ^= 1
             flip += 1
@@ -171,7 +158,7 @@ def _follow(
                 if taken == column.WIRE_BITS or (taken == column.OWN_BITS and own):
                     mine[code] = _fed(mine[code], level, codes[code, column.CRC_WIDTH], codes[code, column.POLYNOMIAL])
                     if writes:
-                        fed[at, code] += 1
+                        trail[at, entered + code] += 1
         before, speaking = U(node), False
         if done == width:
             goal = goals[U(nodes[U(node), column.FIRST] + (value if nodes[U(node), column.STEERS] else 0))]
@@ -189,8 +176,8 @@ def _follow(
             if ends:
                 run = nodes[U(node), column.OPENING]
         key = _packed(node, done, run, last)
-        in_step = at < accepts and path[U(at), KEY] == key
-        in_step = in_step and path[U(at), VALUE] == value and path[U(at), COUNTS] == counts
+        in_step = at < accepts and trail[U(at), KEY] == key
+        in_step = in_step and trail[U(at), VALUE] == value and trail[U(at), COUNTS] == counts
         if (speaking or in_step) and not feeding:
             asked, at, flip, feeding = at, since, old_flip, True
             node, done, run, last = _unpacked(old_key)
@@ -220,19 +207,19 @@ def _follow(
         for index in range(told[SPEAKING]):
             number = spoken[index, 0]
             is_crc = codes[number, column.CRC_WIDTH] > 0
-            objects = mine[number] != registers[at, number] if is_crc else wrong >> number & 1 != 0
+            objects = mine[number] != trail[at, REGISTERS + number] if is_crc else wrong >> number & 1 != 0
             if objects and at <= spoken[index, 1] < until:
                 return codes[number, column.SAYS]
         if until == accepts:
             return VALID
         for code in range(n_codes):
-            gap = mine[code] ^ registers[at, code]
-            more = powers[code, fed[until, code] - fed[at, code]]
+            gap = mine[code] ^ trail[at, REGISTERS + code]
+            more = powers[code, trail[until, entered + code] - trail[at, entered + code]]
             if gap and more > 1:
                 gap = _times(gap, more, codes[code, column.CRC_WIDTH], codes[code, column.POLYNOMIAL])
-            mine[code] = gap ^ registers[until, code]
+            mine[code] = gap ^ trail[until, REGISTERS + code]
         at, since = until, until
-        old_key, old_value, old_counts = path[at, KEY], path[at, VALUE], path[at, COUNTS]
+        old_key, old_value, old_counts = trail[at, KEY], trail[at, VALUE], trail[at, COUNTS]
         node, done, run, last = _unpacked(old_key)
         value, counts = old_value, old_counts
     return UNDECIDED
@@ -240,13 +227,14 @@ def _follow(
 
 @compiled
 def judge_lanes(
-    program: Any, wires: Any, lengths: Any, rest_bits: int, turns: int, pattern: Any, place: Any, starts: Any,
-    verdicts: Any, content: Any,
+    program: Any, powers: Any, wires: Any, lengths: Any, rest_bits: int, turns: int, pattern: Any, place: Any,
+    starts: Any, verdicts: Any, content: Any, trail: Any, spoken: Any, told: Any, mine: Any,
 ) -> Any:  # fmt: skip
     """Let a receiver judge each disturbed frame.
 
     Args:
         program: see ``Program``.
+        powers: int64 (n_codes, n_bits + 1), x to the power 0, 1, … modulo each CRC.
         wires: uint8 (n_frames, n_bits), the frames.
         lengths: int64 (n_frames,), their wire bits.
         rest_bits: how long the wire rests afterwards before an undecided receiver is given up.
@@ -257,23 +245,23 @@ def judge_lanes(
         verdicts: int64 (n_lanes,); receives the number of the first check to speak, ``ABANDONED``, ``VALID`` or
             ``UNDECIDED``.
         content: int64 (n_frames,); receives from which wire bit on nothing becomes content, for frames looked at.
+        trail: int64 (n_bits + 1, 3 + 2 * n_codes), room, as what follows: it takes long to compile how to make it.
+        spoken: int64 (n_codes, 2).
+        told: int64 (3,).
+        mine: int64 (n_codes,).
 
     Returns:
         -1; or the number of a frame that its own receiver does not accept undisturbed.
     """
-    room, n_codes = wires.shape[1] + 1, program.codes.shape[0]
-    powers = _powers_of_x(program.codes, room)
-    path = np.zeros((room, 3), np.int64)
-    registers, fed = np.zeros((room, n_codes), np.int64), np.zeros((room, n_codes), np.int64)
-    spoken, told, mine = np.zeros((n_codes, 2), np.int64), np.zeros(3, np.int64), np.zeros(n_codes, np.int64)
     frame, lane = np.int64(-1), 0
     while lane < verdicts.size:
-        writes = pattern[starts[lane]] // turns != frame
-        frame = pattern[starts[lane]] // turns
+        listened = pattern[starts[lane]] // turns
+        writes = listened != frame
+        frame = listened
         stop = starts[lane] if writes else starts[lane + 1]
         said = _follow(
-            writes, program, powers, wires[frame], lengths[frame], rest_bits, place, starts[lane], stop, path,
-            registers, fed, spoken, told, mine,
+            writes, program, powers, wires, frame, lengths[frame], rest_bits, place, starts[lane], stop, trail, spoken,
+            told, mine,
         )  # fmt: skip
         if not writes:
             verdicts[lane] = said

@@ -26,6 +26,8 @@ if TYPE_CHECKING:
 
 __all__ = ["Scalar", "engine"]
 
+POWERS = 1024  # powers of x are made so many at a time
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Scalar:
@@ -86,8 +88,11 @@ class Scalar:
         starts = np.append(np.flatnonzero(np.diff(pattern, prepend=-1)), len(pattern)).astype(np.int64)
         verdicts, content = np.empty(len(starts) - 1, np.int64), np.zeros(len(lengths), np.int64)
         rest_bits = self.network.rest_bits or REST_BITS
+        n_bits, n_codes = wires.shape[1], len(self.program.codes)
+        powers = _powers_of_x(self.network, -(-(n_bits + 1) // POWERS) * POWERS)
+        room = [np.zeros(shape, np.int64) for shape in ((n_bits + 1, 3 + 2 * n_codes), (n_codes, 2), 3, n_codes)]
         refused = judge_lanes(
-            self.program, wires, lengths, rest_bits, repeats, pattern, place, starts, verdicts, content
+            self.program, powers, wires, lengths, rest_bits, repeats, pattern, place, starts, verdicts, content, *room
         )
         assert refused < 0, f"frame {refused} is not accepted undisturbed"
         return starts, verdicts, content
@@ -100,6 +105,18 @@ def on_the_wire(sent: list[WireFrame]) -> tuple[NDArray[np.uint8], NDArray[np.in
     for row, wire in zip(wires, sent, strict=True):
         row[: len(wire)] = np.frombuffer(wire.bits.unpack(), np.uint8)
     return wires, lengths
+
+
+@lru_cache(maxsize=16)
+def _powers_of_x(network: Network, count: int) -> NDArray[np.int64]:
+    """Return x to the power 0 .. count - 1 modulo each CRC; shape (n_codes, count)."""
+    powers = np.zeros((len(field_program(network).codes), count), np.int64)
+    for row, (_, width, polynomial, _, _) in zip(powers, field_program(network).codes.tolist(), strict=True):
+        power, top = 1, 1 << width
+        for exponent in range(count if width else 0):
+            row[exponent] = power
+            power = power << 1 ^ (polynomial | top if power << 1 & top else 0)
+    return powers
 
 
 @lru_cache(maxsize=8)
