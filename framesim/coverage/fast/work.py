@@ -174,7 +174,7 @@ class Judged(NamedTuple):
     """What an engine found.
 
     Attributes:
-        counts: ``disturbed``, ``flips``, ``delivered`` among the disturbed, ``first.<check>``.
+        counts: ``disturbed``, ``flips``, ``delivered`` and ``unseen`` among the disturbed, ``first.<check>``.
         aside: number of the frame drawn, and what the receiver saw, where the judge must decide.
     """
 

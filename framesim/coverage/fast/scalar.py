@@ -1,0 +1,135 @@
+"""The fast road of formats that no bit-sliced receiver is made for: a compiled receiver, one frame after another.
+
+The same flips as the reference's, drawn by the same function, so that a unit is the same with and without it.
+"""
+
+from collections import Counter
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from bitarray import bitarray
+from numpy.typing import NDArray
+
+from framesim.coverage.fast.flips import portions
+from framesim.coverage.fast.sending import Drawn
+from framesim.errors import NotFeasible
+from framesim.judging import REST_BITS, encode
+from framesim.networks.automaton import CHECKS
+from framesim.networks.field_program import Program, field_program
+from framesim.networks.network import Network
+from framesim.wire import WireFrame
+
+if TYPE_CHECKING:
+    from framesim.coverage.fast.work import Judged, Sampling
+
+__all__ = ["Scalar", "engine"]
+
+POWERS = 1024  # powers of x are made so many at a time
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Scalar:
+    """A compiled receiver of one network.
+
+    Attributes:
+        network: whose frames.
+        program: its format in numbers.
+    """
+
+    network: Network
+    program: Program
+    note = ""
+
+    def judge(self, work: "Sampling", drawn: Drawn, seed: int, number: int) -> "Judged":
+        """Judge the frames of a unit; those that were accepted with flips in their content are put aside."""
+        from framesim.coverage.fast.work import Judged, frame_at
+        from framesim.kernels.field_receiver import ABANDONED, UNDECIDED, VALID
+
+        sent = [encode(frame_at(work, drawn, index)) for index in range(work.payloads)]
+        wires, lengths = on_the_wire(sent)
+        counts: Counter[str] = Counter()
+        aside: list[tuple[int, bitarray]] = []
+        for first, stop, pattern, place in portions(work.channel, lengths, work.repeats, seed=seed, number=number):
+            frames = slice(first, stop)
+            starts, verdicts, content = self.verdicts(wires[frames], lengths[frames], work.repeats, pattern, place)
+            counts["flips"] += len(place)
+            counts["disturbed"] += len(verdicts)
+            for check, times in enumerate(np.bincount(verdicts[verdicts >= 0], minlength=len(CHECKS)).tolist()):
+                if times:
+                    counts[f"first.{CHECKS[check].value}"] += times
+            counts["unseen"] += int(np.isin(verdicts, (ABANDONED, UNDECIDED)).sum())
+            valid = np.flatnonzero(verdicts == VALID)
+            unharmed = place[starts[valid]] >= content[pattern[starts[valid]] // work.repeats]
+            counts["delivered"] += int(unharmed.sum())
+            for lane in valid[~unharmed].tolist():
+                flips = slice(starts[lane], starts[lane + 1])
+                index = first + int(pattern[starts[lane]]) // work.repeats
+                aside.append((index, sent[index].flipped(place[flips].tolist())))
+        return Judged(counts, aside)
+
+    def verdicts(
+        self,
+        wires: NDArray[np.uint8],
+        lengths: NDArray[np.int64],
+        repeats: int,
+        pattern: NDArray[np.int64],
+        place: NDArray[np.int32],
+    ) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
+        """Let the receiver judge disturbed frames; for the arguments see ``kernels.field_receiver.judge_lanes``.
+
+        Returns:
+            Where in ``place`` the flips of each disturbed frame begin, and at last where they end; what its receiver
+            concludes; by frame, the wire bit from which on nothing becomes content.
+        """
+        from framesim.kernels.field_receiver import judge_lanes
+
+        starts = np.append(np.flatnonzero(np.diff(pattern, prepend=-1)), len(pattern)).astype(np.int64)
+        verdicts, content = np.empty(len(starts) - 1, np.int64), np.zeros(len(lengths), np.int64)
+        rest_bits = self.network.rest_bits or REST_BITS
+        n_bits, n_codes = wires.shape[1], len(self.program.codes)
+        powers = _powers_of_x(self.network, -(-(n_bits + 1) // POWERS) * POWERS)
+        room = [np.zeros(shape, np.int64) for shape in ((n_bits + 1, 3 + 2 * n_codes), (n_codes, 2), 3, n_codes)]
+        refused = judge_lanes(
+            self.program, powers, wires, lengths, rest_bits, repeats, pattern, place, starts, verdicts, content, *room
+        )
+        assert refused < 0, f"frame {refused} is not accepted undisturbed"
+        return starts, verdicts, content
+
+
+def on_the_wire(sent: list[WireFrame]) -> tuple[NDArray[np.uint8], NDArray[np.int64]]:
+    """Return frames as rows of levels, and their lengths."""
+    lengths = np.array([len(wire) for wire in sent], np.int64)
+    wires = np.zeros((len(sent), int(lengths.max(initial=1))), np.uint8)
+    for row, wire in zip(wires, sent, strict=True):
+        row[: len(wire)] = np.frombuffer(wire.bits.unpack(), np.uint8)
+    return wires, lengths
+
+
+@lru_cache(maxsize=16)
+def _powers_of_x(network: Network, count: int) -> NDArray[np.int64]:
+    """Return x to the power 0 .. count - 1 modulo each CRC; shape (n_codes, count)."""
+    powers = np.zeros((len(field_program(network).codes), count), np.int64)
+    for row, (_, width, polynomial, _, _) in zip(powers, field_program(network).codes.tolist(), strict=True):
+        power, top = 1, 1 << width
+        for exponent in range(count if width else 0):
+            row[exponent] = power
+            power = power << 1 ^ (polynomial | top if power << 1 & top else 0)
+    return powers
+
+
+@lru_cache(maxsize=8)
+def engine(network: Network) -> Any:
+    """Return the compiled receiver of a network.
+
+    Raises:
+        NotFeasible: its layout is no program of fields.
+        ImportError: numba is missing.
+    """
+    if network.ends_with_wire:
+        raise NotFeasible("program: a frame ends when the wire does")
+    program = field_program(network)
+    import framesim.kernels.field_receiver  # noqa: F401  # tells now whether numba is there
+
+    return Scalar(network=network, program=program)

@@ -1,0 +1,267 @@
+"""The compiled receiver of stuffed formats against the reference receiver: the same verdict on every frame."""
+
+import pickle
+import random
+import sys
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pytest
+from bitarray import bitarray
+from random_frames import random_frame
+
+import framesim as fs
+from framesim.coverage.fast import reference, work
+from framesim.coverage.fast.scalar import engine, on_the_wire
+from framesim.coverage.fast.work import Sampling
+from framesim.coverage.linear.can_fd import accepted_patterns, undetected_patterns
+from framesim.coverage.population import Payloads
+from framesim.disturbance import Bursts, ExactFlips, Flips, GilbertElliott, Scatter
+from framesim.judging import run_receiver
+from framesim.kernels.field_receiver import ABANDONED, UNDECIDED, VALID
+from framesim.linecoding.coding import PLAIN
+from framesim.linecoding.stuffing import DynamicStuffing, FixedStuffing
+from framesim.networks.automaton import CHECKS
+from framesim.networks.can import CAN
+from framesim.networks.can_fd import CAN_FD, CAN_FD_ORIGINAL, LENGTHS
+from framesim.networks.can_xl import CAN_XL
+from framesim.networks.encoder import encode_with
+from framesim.networks.transitions import ABANDONED as LEFT
+
+SHORT = (0, 0, 1, 1, 2, 3, 4, 8)
+RUNS = (0x00, 0xFF, 0xF8, 0x07, 0x1F)
+
+
+def fd_frame(rng, sizes=SHORT, *, iso=None):
+    """A frame of either format; half of them hold long runs of equal bits."""
+    size, extended = rng.choice(sizes), rng.random() < 0.3
+    runs = bytes(rng.choice(RUNS) for _ in range(size))
+    return fs.CanFdFrame(
+        identifier=rng.getrandbits(29 if extended else 11) if rng.random() < 0.6 else 0,
+        payload=rng.randbytes(size) if rng.random() < 0.5 else runs,
+        extended=extended,
+        bit_rate_switch=rng.random() < 0.5,
+        error_state=rng.random() < 0.5,
+        iso=rng.random() < 0.6 if iso is None else iso,
+    )
+
+
+def spread_flips(rng, n_bits):
+    return sorted(rng.sample(range(n_bits), rng.choice((1, 2, 2, 3, 5, 9))))
+
+
+def near_flips(rng, n_bits):
+    """Flips within twelve bits: they make and break runs."""
+    first = rng.randrange(n_bits)
+    return sorted({min(first + rng.randrange(12), n_bits - 1) for _ in range(rng.choice((1, 2, 2, 3, 5, 9)))})
+
+
+def mixed_flips(rng, n_bits):
+    return (spread_flips if rng.random() < 0.5 else near_flips)(rng, n_bits)
+
+
+def flat(patterns):
+    """Patterns as arrays, as a channel returns them."""
+    return (
+        np.repeat(np.arange(len(patterns)), [len(row) for row in patterns]).astype(np.int64),
+        np.array([bit for row in patterns for bit in row], np.int32),
+    )
+
+
+def by_the_reference_receiver(network, seen):
+    """The number of the first check to speak, or what else the strict receiver concludes."""
+    receiver = run_receiver(network, seen, strict=True)
+    heard = receiver.finish()
+    if heard.check is not None:
+        return CHECKS.index(heard.check)
+    return VALID if heard.accepted else ABANDONED if receiver.state == LEFT else UNDECIDED
+
+
+def differences(network, sent, patterns):
+    """How many patterns of a frame are judged otherwise than by the reference receiver."""
+    wires, lengths = on_the_wire([sent])
+    _, verdicts, _ = engine(network).verdicts(wires, lengths, len(patterns), *flat(patterns))
+    expected = [by_the_reference_receiver(network, sent.flipped(row)) for row in patterns]
+    return sum(found != right for found, right in zip(verdicts.tolist(), expected, strict=True))
+
+
+def fd_differences(rng, frames, patterns, flips_of, sizes=SHORT):
+    wrong = 0
+    for _ in range(frames):
+        sent = fs.encode(fd_frame(rng, sizes))
+        rows = [flips_of(rng, len(sent)) for _ in range(patterns)]
+        wrong += differences(CAN_FD if sent.frame.iso else CAN_FD_ORIGINAL, sent, rows)
+    return wrong
+
+
+@pytest.mark.parametrize("flips_of", [spread_flips, near_flips])
+def test_every_frame_gets_the_verdict_of_the_reference_receiver(flips_of):
+    assert fd_differences(random.Random(21), 60, 25, flips_of) == 0
+
+
+def test_so_do_long_frames():
+    assert fd_differences(random.Random(22), 30, 6, mixed_flips, LENGTHS) == 0
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("flips_of", "frames"), [(spread_flips, 10_000), (near_flips, 1_100)])
+def test_a_million_frames_get_the_verdict_of_the_reference_receiver(flips_of, frames):
+    assert fd_differences(random.Random(23), frames, 100, flips_of) == 0
+
+
+@pytest.mark.parametrize(("network", "name"), [(CAN, "can"), (CAN_XL, "can-xl")])
+def test_other_formats_declared_in_the_same_terms_need_no_code_of_their_own(network, name):
+    rng = random.Random(24)
+    for _ in range(12):
+        sent = fs.encode(random_frame(name, rng))
+        assert differences(network, sent, [mixed_flips(rng, len(sent)) for _ in range(12)]) == 0
+
+
+@pytest.mark.parametrize(("dynamic", "fixed"), [
+    (DynamicStuffing(run=3, at_end=True), FixedStuffing(every=5, leading=False)),
+    (DynamicStuffing(run=4, at_end=False), FixedStuffing(every=1)),
+    (DynamicStuffing(run=6, at_end=True), PLAIN),
+])  # fmt: skip
+def test_rules_of_stuffing_are_taken_from_the_layout(dynamic, fixed):
+    changed = {DynamicStuffing: dynamic, FixedStuffing: fixed}
+    rows = tuple(replace(row, coding=changed.get(type(row.coding), row.coding)) for row in CAN_FD.layout.fields)
+    other = replace(CAN_FD, layout=replace(CAN_FD.layout, fields=rows))
+    rng = random.Random(25)
+    for _ in range(6):
+        sent = encode_with(other, fd_frame(rng, iso=True))
+        assert differences(other, sent, [mixed_flips(rng, len(sent)) for _ in range(15)]) == 0
+
+
+@dataclass(frozen=True)
+class Listed:
+    """A channel that flips what it is told: frame after frame of a list of patterns."""
+
+    patterns: tuple
+
+    def flips(self, n_frames, n_bits, rng):
+        assert n_frames == len(self.patterns)
+        return Flips(*flat(self.patterns))
+
+    def describe(self):
+        return {"kind": "listed"}
+
+
+WEAK = (
+    fs.CanFdFrame(identifier=0xC8, payload=b"\xe9\x45"),
+    fs.CanFdFrame(identifier=0x1405C0CD, payload=b"\xc9\x19", extended=True, error_state=True),
+    fs.CanFdFrame(identifier=0x067, payload=b"\x12\x34", iso=False),
+    fs.CanFdFrame(identifier=0x0B, iso=False),
+)
+
+
+@pytest.mark.parametrize("frame", WEAK, ids=lambda frame: f"{frame.identifier:#x}")
+def test_every_undetected_pattern_of_two_flips_is_found_and_listed(frame):
+    sent = fs.encode(frame)
+    rows = [row for found in undetected_patterns(sent, 2).values() for row in found if row.flips[-1] < len(sent)]
+    patterns = tuple(row.flips for row in rows)
+    assert patterns
+    done = Sampling(sources=(frame,), channel=Listed(patterns), payloads=1, repeats=len(patterns), most_cases=1000)
+    result = done.unit(1, 0)
+    assert result.counts["undetected"] == len(patterns) == result.counts["disturbed"]
+    assert [tuple(case["flips"]) for case in result.cases] == sorted(patterns)
+    for case, row in zip(result.cases, sorted(rows), strict=True):
+        assert case["valid_at"] + 1 == row.end
+
+
+@pytest.mark.parametrize("frame", WEAK[:3:2], ids=lambda frame: f"{frame.identifier:#x}")
+def test_of_all_pairs_those_are_accepted_that_another_receiver_accepts(frame):
+    sent = fs.encode(frame)
+    pairs = [(one, other) for one in range(len(sent)) for other in range(one + 1, len(sent))]
+    wires, lengths = on_the_wire([sent])
+    _, verdicts, _ = engine(CAN_FD if frame.iso else CAN_FD_ORIGINAL).verdicts(wires, lengths, len(pairs), *flat(pairs))
+    accepted = {pair for pair, verdict in zip(pairs, verdicts.tolist(), strict=True) if verdict == VALID}
+    # The other one leaves out flips after the frame is valid, as in the last bit of EOF.
+    found = {row.flips for row in accepted_patterns(sent, 2) if row.flips[-1] < len(sent)}
+    late = {(row.flips[0], len(sent) - 1) for row in accepted_patterns(sent, 1) if row.end < len(sent)}
+    assert accepted == found | late
+    assert accepted
+
+
+def test_six_flips_in_step_pass_and_are_put_before_the_judge():
+    # Two frames that differ by six wire bits (docs/networks/can-fd.md).
+    one, other = (fs.encode(fs.CanFdFrame(identifier=number, bit_rate_switch=True)) for number in (132, 662))
+    flips = tuple((one.bits ^ other.bits).search(1))
+    sampling = Sampling(sources=(one.frame,), channel=Listed((flips,)), payloads=1, repeats=1)
+    (case,) = sampling.unit(1, 0).cases
+    assert (len(flips), case["accepted"]["identifier"]) == (6, 662)
+
+
+EVERY_LENGTH = tuple(Payloads(frame=fs.CanFdFrame(identifier=0x123, payload=bytes(size))) for size in (0, 1, 2, 5, 12))
+EXTENDED = Payloads(frame=fs.CanFdFrame(identifier=0x12345, extended=True, bit_rate_switch=True, payload=bytes(4)))
+OLD = tuple(Payloads(frame=fs.CanFdFrame(identifier=0x0B, payload=bytes(size), iso=False)) for size in (0, 3, 20))
+XL = (Payloads(frame=fs.CanXlFrame(identifier=0x123, payload=bytes(3))),)
+
+
+def by_the_reference(monkeypatch, sampling, seed, number):
+    with monkeypatch.context() as patch:
+        patch.setattr(work, "_engine_of", lambda _: reference.Reference(note="asked for"))
+        return sampling.unit(seed, number)
+
+
+@pytest.mark.parametrize(("sources", "channel"), [
+    ((*EVERY_LENGTH, EXTENDED), GilbertElliott(good_to_bad=1e-2, bad_to_good=0.1, good_error=1e-3, bad_error=0.5)),
+    ((*EVERY_LENGTH, EXTENDED), Bursts(starts_per_bit=1e-3, mean_length=6, lengths="fixed")),
+    ((*EVERY_LENGTH, EXTENDED), ExactFlips(count=1)),
+    (OLD, ExactFlips(count=2)),
+    (OLD, Scatter(bit_error_ratio=0.01)),
+    (XL, ExactFlips(count=2)),
+], ids=["states", "bursts", "one flip", "old, two flips", "old, scatter", "xl"])  # fmt: skip
+@pytest.mark.parametrize("acceptance", ["receiver_only", "same_end"])
+def test_a_unit_gives_what_the_reference_receiver_gives_of_the_same_flips(monkeypatch, sources, channel, acceptance):
+    sampling = Sampling(sources=sources, channel=channel, payloads=12, repeats=8, acceptance=acceptance)
+    assert sampling.unit(5, 7) == by_the_reference(monkeypatch, sampling, 5, 7)
+    assert sampling.note == ""
+
+
+def test_undetected_frames_among_many_are_those_that_the_reference_finds(monkeypatch):
+    # One flip of the first bit passes always; see docs/networks/can-fd.md.
+    frame = fs.CanFdFrame(identifier=0x067, iso=False)
+    sampling = Sampling(sources=(frame,), channel=ExactFlips(count=1), payloads=4, repeats=64)
+    result = sampling.unit(2, 3)
+    assert result == by_the_reference(monkeypatch, sampling, 2, 3)
+    assert {tuple(case["flips"]) for case in result.cases} == {(0,)}
+
+
+def test_a_unit_gives_the_same_whatever_was_done_before():
+    sampling = Sampling(sources=EVERY_LENGTH, channel=ExactFlips(count=2), payloads=16, repeats=128)
+    assert pickle.loads(pickle.dumps(sampling)) == sampling
+    first = [sampling.unit(1, number) for number in (0, 1, 2)]
+    assert [sampling.unit(1, number) for number in (2, 0, 1)] == [first[2], first[0], first[1]]
+    assert len({tuple(result.counts.items()) for result in first}) == 3
+    for counts in (result.counts for result in first):
+        spoken = sum(count for name, count in counts.items() if name.startswith("first."))
+        assert counts["delivered"] + counts["undetected"] + counts["unseen"] + spoken == counts["frames"] == 16 * 128
+
+
+def test_without_numba_a_unit_is_slow_but_the_same(monkeypatch):
+    sampling = Sampling(sources=OLD, channel=Bursts(starts_per_bit=0.01, mean_length=4), payloads=3, repeats=20)
+    expected = sampling.unit(1, 0)
+    engine.cache_clear()
+    for name in ("compiled", "field_receiver"):
+        monkeypatch.delitem(sys.modules, f"framesim.kernels.{name}")
+    monkeypatch.setitem(sys.modules, "numba", None)
+    assert "numba is missing" in sampling.note
+    assert sampling.unit(1, 0) == expected
+    monkeypatch.undo()
+    assert sampling.note == ""
+
+
+def test_a_frame_that_its_own_receiver_refuses_is_no_frame_to_disturb():
+    sent = fs.encode(fs.CanFdFrame(identifier=1))
+    wires, lengths = on_the_wire([replace(sent, bits=sent.flipped([40]))])
+    with pytest.raises(AssertionError, match="frame 0 is not accepted undisturbed"):
+        engine(CAN_FD).verdicts(wires, lengths, 1, *flat([(3,)]))
+
+
+def test_a_wire_that_stays_at_rest_is_no_frame():
+    # The only dominant bits flip: the receiver never begins.
+    sent = fs.encode(fs.CanFdFrame(identifier=0x555, iso=False))
+    dominant = tuple(sent.bits.search(bitarray("0")))
+    assert differences(CAN_FD_ORIGINAL, sent, [dominant]) == 0
+    wires, lengths = on_the_wire([sent])
+    assert engine(CAN_FD_ORIGINAL).verdicts(wires, lengths, 1, *flat([dominant]))[1].tolist() == [UNDECIDED]
