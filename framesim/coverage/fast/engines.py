@@ -10,7 +10,7 @@ from framesim.networks.network import Network
 __all__ = ["engine_for"]
 
 #: modules here, fastest first; each has ``engine(network)``, which raises ``NotFeasible`` for what it cannot do
-ENGINES = ("sliced",)
+ENGINES = ("sliced", "walked")
 
 
 def engine_for(network: Network) -> Any:
