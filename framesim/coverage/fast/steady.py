@@ -12,8 +12,10 @@ from bitarray import bitarray
 
 from framesim.coverage.fast.differences import Added, Bits, Differences, agrees, says_so
 from framesim.errors import NotFeasible
+from framesim.networks.encoder import field_bits
 from framesim.networks.layout import Field, Layout
 from framesim.networks.network import Network
+from framesim.networks.view import Piece, View
 from framesim.wire import WireFrame
 
 __all__ = ["Steering", "bits_by_field", "steady", "steering_of", "with_guards"]
@@ -26,12 +28,14 @@ def bits_by_field(layout: Layout, sent: WireFrame) -> dict[str, bitarray]:
 
     Fields whose line code ends them are left out: what their bits are means nothing.
     """
-    inserted = set(sent.inserted)
-    found = {}
-    for name, span in zip(sent.fields, sent.spans, strict=True):
+    found, view = {}, View()
+    for name in sent.fields:
         row = layout.place[name]
-        if row <= layout.accept_index and not layout.fields[row].elastic:
-            found[name] = bitarray(sent.bits[at] for at in range(span.start, span.stop) if at not in inserted)
+        field = layout.fields[row]
+        bits, value = field_bits(field, sent.frame, view)
+        view.values[name], view.pieces[name] = value, Piece(bits, 0, len(bits))
+        if row <= layout.accept_index and not field.elastic:
+            found[name] = bits
     return found
 
 
@@ -137,8 +141,6 @@ def _depends(layout: Layout, before: str, name: str) -> bool:
 
 def _onward(layout: Layout, first: Field, values: Mapping[str, Any]) -> tuple[Any, ...]:
     """Return everything that follows a field, given what is read in it."""
-    from framesim.networks.view import View
-
     found: list[Any] = []
     view = View()
     view.values = dict(values)
