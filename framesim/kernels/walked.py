@@ -28,6 +28,7 @@ from framesim.kernels.walked_moves import (
     NOWHERE,
     OTHER_END,
     SUM,
+    TARGET,
     TOUCHED,
     UNDETECTED,
     UNSEEN,
@@ -111,6 +112,7 @@ def walk_flips(
             flip += U(1)
         row = U(rows[frame - first_row])
         hit, at = start, U(place[start])
+        next_hit = at
         bits, total, told, seen = U(0), sums[row, 0], sums[row, 1], U(0)
         fate, check = -1, -1
         state = U(0)
@@ -122,9 +124,10 @@ def walk_flips(
             level = U(idle)
             if at < n_bits:
                 level = U(wires[row, at])
-                if hit < flip and U(place[hit]) == at:
+                if next_hit == at:
                     level ^= U(1)
                     hit += U(1)
+                    next_hit = U(place[hit]) if hit < flip else n_bits
             elif hunting[state]:
                 fate = UNSEEN
                 break
@@ -132,42 +135,43 @@ def walk_flips(
                 fate = ASIDE
                 break
             move = moves[state + state + level]
-            fault = (move >> U(FAULT_AT)) & low_fault
-            if fault:
-                check = int(fault) - 1
-                break
-            index = (move >> U(INDEX_AT)) & low_index
-            if index:
-                index -= U(1)
-                length = (move >> U(LENGTH_AT)) & low_length
-                value = (move >> U(VALUE_AT)) & low_value
-                for step in range(length):
-                    bit = (value >> (length - U(1) - step)) & U(1)
-                    own = index + step
-                    if bit != U(words[row, own]):
-                        bits ^= add_bits[own]
-                        sign = 1 if bit else -1
-                        total += sign * add_numbers[own, 0]
-                        told += sign * add_numbers[own, 1]
-                        seen |= U(flags[own])
-            event = (move >> U(EVENT_AT)) & low_event
-            if event:
-                for number in range(U(test_of[event, 0]), U(test_of[event, 1])):
-                    kind = tests[number, 0]
-                    if kind == SUM:
-                        if not settle_sum(total, told, tests[number, 2]):
-                            check = tests[number, 1]
-                    else:
-                        value = (bits >> U(tests[number, 3])) & ((U(1) << U(tests[number, 2])) - U(1))
-                        if kind == XOR and value:
-                            check = tests[number, 1]
-                        elif kind == VALUES and not allowed[value]:
-                            fate = ASIDE
+            state = move & low_target
+            if move >> U(TARGET):
+                fault = (move >> U(FAULT_AT)) & low_fault
+                if fault:
+                    check = int(fault) - 1
+                    break
+                index = (move >> U(INDEX_AT)) & low_index
+                if index:
+                    index -= U(1)
+                    length = (move >> U(LENGTH_AT)) & low_length
+                    value = (move >> U(VALUE_AT)) & low_value
+                    for step in range(length):
+                        bit = (value >> (length - U(1) - step)) & U(1)
+                        own = index + step
+                        if bit != U(words[row, own]):
+                            bits ^= add_bits[own]
+                            sign = 1 if bit else -1
+                            total += sign * add_numbers[own, 0]
+                            told += sign * add_numbers[own, 1]
+                            seen |= U(flags[own])
+                event = (move >> U(EVENT_AT)) & low_event
+                if event:
+                    for number in range(U(test_of[event, 0]), U(test_of[event, 1])):
+                        kind = tests[number, 0]
+                        if kind == SUM:
+                            if not settle_sum(total, told, tests[number, 2]):
+                                check = tests[number, 1]
+                        else:
+                            value = (bits >> U(tests[number, 3])) & ((U(1) << U(tests[number, 2])) - U(1))
+                            if kind == XOR and value:
+                                check = tests[number, 1]
+                            elif kind == VALUES and not allowed[value]:
+                                fate = ASIDE
+                        if fate >= 0 or check >= 0:
+                            break
                     if fate >= 0 or check >= 0:
                         break
-                if fate >= 0 or check >= 0:
-                    break
-            state = move & low_target
             if state == U(1):
                 if seen & U(CONTENT):
                     fate = UNDETECTED if certain else ASIDE
@@ -181,8 +185,7 @@ def walk_flips(
                 break
             at += U(1)
             if at <= accept_at and state == U(clean[at]):
-                next_flip = U(place[hit]) if hit < flip else accept_at
-                at = min(next_flip, U(stops[at]))
+                at = min(next_hit, U(stops[at]))
                 state = U(clean[at])
         if check >= 0:
             spoken[check] += 1

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from framesim.coverage.fast.differences import Added
+from framesim.coverage.fast.open_paths import OpenPath, open_path_of
 from framesim.coverage.fast.paths import Path, path_of
 from framesim.coverage.fast.sending import Source, bounds_of
 from framesim.coverage.fast.steady import bits_by_field
@@ -21,7 +22,7 @@ __all__ = ["Laid", "Shape", "shape_of"]
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Laid:
-    """Frames of one shape; arguments of ``kernels.walked.walk_flips``."""
+    """Frames of one shape; see ``kernels.walked.walk_flips`` for its attributes."""
 
     wires: NDArray[np.uint8]
     words: NDArray[np.uint8]
@@ -43,7 +44,7 @@ class Shape:
         lsb_first: the payload's bytes are sent least significant bit first.
     """
 
-    path: Path
+    path: Path | OpenPath
     clean: NDArray[np.int32]
     stops: NDArray[np.int32]
     wire: NDArray[np.uint8]
@@ -98,28 +99,24 @@ def shape_of(source: Source) -> Shape:
     has_payload = isinstance(getattr(frame, "payload", None), bytes)
     ends = [encode(replace(frame, payload=end) if has_payload else frame) for end in (low, high)]
     sent = ends[0]
-    path = path_of(network_of(sent.frame), sent)
+    network = network_of(sent.frame)
+    path = path_of(network, sent) if network.layout.open_index is None else open_path_of(network, sent)
     walks = [path.walk(end.bits) for end in ends]
     if any(not np.array_equal(one, other) for one, other in zip(*walks, strict=True)):
         raise NotFeasible("walked: the payload changes what else is on the wire")
-    _, brought = path.states.walk(sent.bits)
     bits = bits_by_field(path.network.layout, sent)
-    wire_at = np.full(len(path.flags), -1, np.int64)
-    for at, output in enumerate(brought):
-        if output.kept_in in path.first and len(output.bits) == 1:
-            wire_at[path.first[output.kept_in] + output.place] = at
     return Shape(
         path=path,
         clean=walks[0][0],
         stops=walks[0][1],
         wire=np.array(sent.bits.tolist(), np.uint8),
         word=np.array([bit for own in bits.values() for bit in own], np.uint8),
-        wire_at=wire_at,
+        wire_at=path.wire_at(sent),
         **_payload(path, sent, low != high),
     )
 
 
-def _payload(path: Path, sent: WireFrame, varies: bool) -> dict[str, Any]:
+def _payload(path: Path | OpenPath, sent: WireFrame, varies: bool) -> dict[str, Any]:
     """Return where the payload stands among the bits read, and the order of its bits."""
     if not varies:
         return {"payload": -1, "lsb_first": False}

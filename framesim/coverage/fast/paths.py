@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from dataclasses import fields as attributes
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from bitarray import bitarray
@@ -19,6 +19,9 @@ from framesim.networks.automaton import CHECKS
 from framesim.networks.layout import Field
 from framesim.networks.network import Network
 from framesim.wire import WireFrame
+
+if TYPE_CHECKING:
+    from framesim.coverage.fast.laid import Laid, Shape
 
 __all__ = ["Path", "path_of"]
 
@@ -72,6 +75,29 @@ class Path:
             stop = at if self.event[clean[at], bits[at]] else stop
             stops[at] = stop
         return np.array(clean, np.int32), stops
+
+    def wire_at(self, sent: WireFrame) -> NDArray[np.int64]:
+        """Return the wire bit of each read bit; -1 where several are read at once."""
+        _, brought = self.states.walk(sent.bits)
+        found = np.full(len(self.flags), -1, np.int64)
+        for at, output in enumerate(brought):
+            if output.kept_in in self.first and len(output.bits) == 1:
+                found[self.first[output.kept_in] + output.place] = at
+        return found
+
+    def follow(
+        self, shape: "Shape", laid: "Laid", given: tuple[Any, ...], rows: NDArray[np.int64], *,
+        same_end: bool, spoken: NDArray[np.int64], fates: NDArray[np.int64], listed: NDArray[np.int64],
+    ) -> tuple[int, int]:  # fmt: skip
+        """Judge frames; ``given`` are the first five arguments of the kernel."""
+        from framesim.kernels.walked import walk_flips
+
+        flip, found = walk_flips(
+            *given, rows, laid.wires, laid.words, laid.sums, shape.clean, shape.stops, self.moves,
+            self.states.hunting, self.add_bits, self.add_numbers, self.flags, self.test_of, self.tests, self.allowed,
+            self.network.layout.idle, self.rest, self.certain, same_end, spoken, fates, listed,
+        )  # fmt: skip
+        return int(flip), int(found)
 
 
 def path_of(network: Network, sent: WireFrame) -> Path:

@@ -3,8 +3,9 @@
 The states come from the reference receiver itself, the codes from the layout's guards; see ``paths``.
 """
 
+from collections import Counter
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from bitarray import bitarray
@@ -18,7 +19,7 @@ from framesim.errors import NotFeasible
 from framesim.kernels.walked_moves import ASIDE, DELIVERED, OTHER_END, UNDETECTED, UNSEEN
 from framesim.linecoding.stuffing import DynamicStuffing
 from framesim.networks.automaton import CHECKS
-from framesim.networks.layout import OPEN, UNTOLD
+from framesim.networks.layout import UNTOLD
 from framesim.networks.network import Network
 
 if TYPE_CHECKING:
@@ -111,27 +112,20 @@ class _Tally:
             frames = portion + pattern[starts] // self._work.repeats
             self.listing.leave(frames, starts, np.append(starts[1:], len(pattern)), place)
             return
-        from framesim.kernels.walked import walk_flips
-
-        path, flip = shape.path, 0
-        fixed: tuple[Any, ...] = (
-            first - portion, part.rows[first - part.first :], laid.wires, laid.words, laid.sums, shape.clean,
-            shape.stops, path.moves, path.states.hunting, path.add_bits, path.add_numbers, path.flags, path.test_of,
-            path.tests, path.allowed, path.network.layout.idle, path.rest, path.certain,
-            self._work.acceptance == "same_end", self._spoken, self._fates, self._room,
-        )  # fmt: skip
+        flip, rows = 0, part.rows[first - part.first :]
         while flip < len(pattern):
-            stopped, found = walk_flips(self._work.repeats, flip, pattern, place, *fixed)
-            flip = int(stopped)
-            listed = self._room[: int(found)]
+            given = (self._work.repeats, flip, pattern, place, first - portion)
+            flip, found = shape.path.follow(
+                shape, laid, given, rows, same_end=self._work.acceptance == "same_end", spoken=self._spoken,
+                fates=self._fates, listed=self._room,
+            )  # fmt: skip
+            listed = self._room[:found]
             for fate, take in ((ASIDE, self.listing.leave), (UNDETECTED, self.listing.note)):
                 rows = listed[listed[:, 0] == fate]
                 take(portion + rows[:, 1], rows[:, 2], rows[:, 3], place)
 
-    def counts(self) -> "Any":
+    def counts(self) -> "Counter[str]":
         """Return the counts of the unit; undetected frames that the judge will see once more are left to it."""
-        from collections import Counter
-
         counts = Counter({f"first.{CHECKS[number].value}": int(n) for number, n in enumerate(self._spoken) if n})
         counts["delivered"], counts["unseen"] = int(self._fates[DELIVERED]), int(self._fates[UNSEEN])
         counts["other_end"] = int(self._fates[OTHER_END])
@@ -153,8 +147,8 @@ def engine(network: Network) -> Walked:
     fields = network.layout.fields
     if any(isinstance(field.coding, DynamicStuffing) for field in fields):
         raise NotFeasible(f"walked: {network.title} stuffs bits")
-    if any(field.width in (OPEN, UNTOLD) for field in fields):
+    if any(field.width == UNTOLD for field in fields) or (network.layout.open_index and not network.ends_with_wire):
         raise NotFeasible(f"walked: {network.title} does not say how long a frame is")
-    from framesim.kernels import walked  # noqa: F401  tells whether numba is there
+    import framesim.kernels.compiled  # noqa: F401  tells whether numba is there
 
     return WALKED
