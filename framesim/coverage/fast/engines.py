@@ -13,7 +13,7 @@ __all__ = ["engine_for", "has_compiled"]
 #: Modules here, fastest first, which load without numba. Each has ``engine(network)``; it raises ``NotFeasible`` for
 #: what it cannot do, and only then ``ImportError`` if numba is missing. One that draws flips otherwise than
 #: ``flips.portions`` has ``flips_of``, which draws the same without a compiler.
-ENGINES = ("sliced", "scalar")
+ENGINES = ("sliced", "scalar", "walked")
 
 
 def engine_for(network: Network) -> Any:

@@ -142,7 +142,7 @@ class Sampling:
         counts: Counter[str] = Counter(judged.counts)
         counts["frames"], counts["payloads"] = self.frames_a_unit, self.payloads
         counts["delivered"] += self.frames_a_unit - counts["disturbed"]
-        cases, wrong = [], set()
+        cases, wrong = [], set(judged.passed)
         # Where one frame is sent over and over, the same few patterns pass every time.
         wire_of, word_on = lru_cache(KEPT)(encode), lru_cache(KEPT)(judge)
         for index, seen in judged.aside:
@@ -174,12 +174,16 @@ class Judged(NamedTuple):
     """What an engine found.
 
     Attributes:
-        counts: ``disturbed``, ``flips``, ``delivered`` and ``unseen`` among the disturbed, ``first.<check>``.
+        counts: ``disturbed``, ``flips``, ``delivered`` among the disturbed, ``first.<check>``; what an engine can tell
+            of ``undetected``, ``unseen`` and ``other_end`` without the judge. The first ``most_cases`` undetected
+            frames, by wire and flips, are always put aside.
         aside: number of the frame drawn, and what the receiver saw, where the judge must decide.
+        passed: numbers of the frames drawn that passed undetected, where the engine counted that itself.
     """
 
     counts: Mapping[str, int]
     aside: list[tuple[int, bitarray]]
+    passed: frozenset[int] = frozenset()
 
 
 def frame_at(work: Sampling, drawn: Drawn, index: int) -> Any:
@@ -214,7 +218,8 @@ def _case(sent: WireFrame, seen: bitarray, accepted: Any, valid_at: int | None, 
 
 def _engine_of(work: Sampling) -> Any:
     """Return what judges frames of this network fastest here."""
-    found = network_of(bounds_of(work.sources[0])[0])
-    if all(network_of(bounds_of(source)[0]) is found for source in work.sources):
-        return engine_for(found)
+    networks = {id(network): network for network in (network_of(bounds_of(source)[0]) for source in work.sources)}
+    found = [engine_for(network) for network in networks.values()]
+    if all(engine == found[0] for engine in found):
+        return found[0]
     return Reference(note="several configurations of a network: every disturbed frame goes to the reference")

@@ -1,0 +1,128 @@
+"""The frames of a source on the wire and as their receiver reads them, many at once."""
+
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from framesim.coverage.fast.differences import Added
+from framesim.coverage.fast.open_paths import OpenPath, open_path_of
+from framesim.coverage.fast.paths import Path, path_of
+from framesim.coverage.fast.sending import Source, bounds_of
+from framesim.coverage.fast.steady import bits_by_field
+from framesim.errors import NotFeasible
+from framesim.judging import encode
+from framesim.networks.registry import network_of
+from framesim.wire import WireFrame
+
+__all__ = ["Laid", "Shape", "shape_of"]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Laid:
+    """Frames of one shape; see ``kernels.walked.walk_flips`` for its attributes."""
+
+    wires: NDArray[np.uint8]
+    words: NDArray[np.uint8]
+    sums: NDArray[np.int64]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Shape:
+    """What the frames of a source have in common.
+
+    Attributes:
+        path: the receiver in numbers.
+        clean: states of an undisturbed receiver.
+        stops: where it must be looked at.
+        wire: dtype uint8. One of the frames as sent.
+        word: dtype uint8. Its bits as read.
+        wire_at: dtype int64. Wire bit of each read bit; -1 where several are read at once.
+        payload: number of the payload's first bit among those read; -1: the payload is the same in all frames.
+        lsb_first: the payload's bytes are sent least significant bit first.
+    """
+
+    path: Path | OpenPath
+    clean: NDArray[np.int32]
+    stops: NDArray[np.int32]
+    wire: NDArray[np.uint8]
+    word: NDArray[np.uint8]
+    wire_at: NDArray[np.int64]
+    payload: int
+    lsb_first: bool
+
+    def lay(self, payloads: NDArray[np.uint8]) -> Laid:
+        """Return the frames with these payloads, dtype uint8, shape (n_frames, n_bytes)."""
+        rows = len(payloads) if self.payload >= 0 else 1
+        words = np.repeat(self.word[None, :], rows, axis=0)
+        wires = np.repeat(self.wire[None, :], rows, axis=0)
+        if self.payload >= 0:
+            spread = np.unpackbits(payloads, axis=1, bitorder="little" if self.lsb_first else "big")
+            words[:, self.payload : self.payload + spread.shape[1]] = spread
+            self._encode(words)
+            read = self.wire_at >= 0
+            wires[:, self.wire_at[read]] = words[:, read]
+        sums = words.astype(np.int64) @ self.path.add_numbers
+        return Laid(wires=wires, words=words, sums=sums)
+
+    def _encode(self, words: NDArray[np.uint8]) -> None:
+        """Put the codes into frames whose payload has changed."""
+        layout = self.path.network.layout
+        for name, made in self.path.guards.items():
+            first, field = self.path.first[name], layout.fields[layout.place[name]]
+            value = np.zeros(len(words), np.int64)
+            for (covered, place), number in made.of_bit.items():
+                at = self.path.first[covered] + place
+                if isinstance(made, Added):
+                    value += number * words[:, at].astype(np.int64)
+                else:
+                    value ^= np.where(words[:, at] != self.word[at], number, 0)
+            if isinstance(made, Added):
+                most = (1 << made.width) - 1
+                value = most - np.where(value == 0, 0, (value - 1) % most + 1)
+            shifts = range(made.width) if field.lsb_first else range(made.width - 1, -1, -1)
+            for place, shift in enumerate(shifts):
+                bit = (value >> shift & 1).astype(np.uint8)
+                words[:, first + place] = bit if isinstance(made, Added) else self.word[first + place] ^ bit
+
+
+@lru_cache(maxsize=256)
+def shape_of(source: Source) -> Shape:
+    """Return what the frames of a source have in common.
+
+    Raises:
+        NotFeasible: they have too little in common, or their format is none that can be put in numbers.
+    """
+    frame, low, high = bounds_of(source)
+    has_payload = isinstance(getattr(frame, "payload", None), bytes)
+    ends = [encode(replace(frame, payload=end) if has_payload else frame) for end in (low, high)]
+    sent = ends[0]
+    network = network_of(sent.frame)
+    path = path_of(network, sent) if network.layout.open_index is None else open_path_of(network, sent)
+    walks = [path.walk(end.bits) for end in ends]
+    if any(not np.array_equal(one, other) for one, other in zip(*walks, strict=True)):
+        raise NotFeasible("walked: the payload changes what else is on the wire")
+    bits = bits_by_field(path.network.layout, sent)
+    return Shape(
+        path=path,
+        clean=walks[0][0],
+        stops=walks[0][1],
+        wire=np.array(sent.bits.tolist(), np.uint8),
+        word=np.array([bit for own in bits.values() for bit in own], np.uint8),
+        wire_at=path.wire_at(sent),
+        **_payload(path, sent, low != high),
+    )
+
+
+def _payload(path: Path | OpenPath, sent: WireFrame, varies: bool) -> dict[str, Any]:
+    """Return where the payload stands among the bits read, and the order of its bits."""
+    if not varies:
+        return {"payload": -1, "lsb_first": False}
+    carried = [
+        field for field in path.network.layout.fields if field.name in sent.fields and field.carries == "payload"
+    ]
+    if len(carried) != 1 or not carried[0].octets:
+        raise NotFeasible("walked: the payload does not stand byte by byte on the wire")
+    return {"payload": path.first[carried[0].name], "lsb_first": carried[0].lsb_first}

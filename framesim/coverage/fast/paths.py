@@ -1,0 +1,265 @@
+"""Everything about frames of one shape in numbers: states and moves of their receiver, and what differences mean."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from dataclasses import fields as attributes
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from bitarray import bitarray
+from numpy.typing import NDArray
+
+from framesim.coverage.fast.differences import Added, Bits, Differences, guard_numbers
+from framesim.coverage.fast.steady import Steering, bits_by_field, steady, steering_of, with_guards
+from framesim.coverage.linear.framing import NONE, Framing, framing, nothing
+from framesim.errors import NotFeasible
+from framesim.judging import REST_BITS
+from framesim.kernels import walked_moves as walked
+from framesim.networks.automaton import CHECKS
+from framesim.networks.layout import Field
+from framesim.networks.network import Network
+from framesim.wire import WireFrame
+
+if TYPE_CHECKING:
+    from framesim.coverage.fast.laid import Laid, Shape
+
+__all__ = ["Path", "path_of"]
+
+ROOM = 64  # bits of differences a receiver carries along
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Path:
+    """Frames of one shape; see ``kernels.walked.walk_flips`` for what is not said here.
+
+    Attributes:
+        network: of the frames.
+        states: of a receiver of frames of this shape.
+        first: field → number of its first bit among those read.
+        guards: guarded field → its code in numbers.
+        moves: of the receiver.
+        add_bits: of a read bit.
+        add_numbers: of a read bit.
+        flags: of a read bit.
+        test_of: of an event.
+        tests: all of them.
+        allowed: differences of the steering value.
+        event: dtype bool, shape (n_states, 2). Whether a receiver in step must be looked at there.
+        rest: wire bits after the frame that a receiver is followed.
+        certain: no rule can turn down what states and codes accept.
+    """
+
+    network: Network
+    states: Framing
+    first: Mapping[str, int]
+    guards: Mapping[str, Differences | Added]
+    moves: NDArray[np.uint64]
+    add_bits: NDArray[np.uint64]
+    add_numbers: NDArray[np.int64]
+    flags: NDArray[np.uint8]
+    test_of: NDArray[np.int32]
+    tests: NDArray[np.int64]
+    allowed: NDArray[np.bool_]
+    event: NDArray[np.bool_]
+    rest: int
+    certain: bool
+
+    def walk(self, bits: bitarray) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
+        """Return the states of a receiver of an undisturbed frame, and where it must be looked at in step."""
+        clean, _ = self.states.walk(bits)
+        if clean[-1] != 1:
+            raise NotFeasible("walked: the undisturbed frame is not accepted")
+        stops = np.zeros(len(clean), np.int32)
+        stop = len(clean) - 2
+        for at in range(len(clean) - 2, -1, -1):
+            stop = at if self.event[clean[at], bits[at]] else stop
+            stops[at] = stop
+        return np.array(clean, np.int32), stops
+
+    def wire_at(self, sent: WireFrame) -> NDArray[np.int64]:
+        """Return the wire bit of each read bit; -1 where several are read at once."""
+        _, brought = self.states.walk(sent.bits)
+        found = np.full(len(self.flags), -1, np.int64)
+        for at, output in enumerate(brought):
+            if output.kept_in in self.first and len(output.bits) == 1:
+                found[self.first[output.kept_in] + output.place] = at
+        return found
+
+    def follow(
+        self, shape: "Shape", laid: "Laid", given: tuple[Any, ...], rows: NDArray[np.int64], *,
+        same_end: bool, spoken: NDArray[np.int64], fates: NDArray[np.int64], listed: NDArray[np.int64],
+    ) -> tuple[int, int]:  # fmt: skip
+        """Judge frames; ``given`` are the first five arguments of the kernel."""
+        from framesim.kernels.walked import walk_flips
+
+        flip, found = walk_flips(
+            *given, rows, laid.wires, laid.words, laid.sums, shape.clean, shape.stops, self.moves,
+            self.states.hunting, self.add_bits, self.add_numbers, self.flags, self.test_of, self.tests, self.allowed,
+            self.network.layout.idle, self.rest, self.certain, same_end, spoken, fates, listed,
+        )  # fmt: skip
+        return int(flip), int(found)
+
+
+def path_of(network: Network, sent: WireFrame) -> Path:
+    """Return the numbers of frames of the shape of ``sent``.
+
+    Raises:
+        NotFeasible: something in the layout has no such numbers.
+    """
+    layout = network.layout
+    bits = bits_by_field(layout, sent)
+    rows = tuple(layout.fields[layout.place[name]] for name in sent.fields)
+    steering = steering_of(network, sent)
+    order = {name: place for place, name in enumerate(sent.fields)}
+    guards = {
+        field.name: guard_numbers(
+            rows,
+            field,
+            bits,
+            keep=frozenset({steering.name})
+            if steering and order[_spoken(field)] > order[steering.asked_after]
+            else frozenset(),
+        )
+        for field in rows
+        if field.guard
+    }
+    if steering is not None:
+        steering = with_guards(steering, rows, bits, guards)
+    states = framing(steady(network, sent, {name: len(own) for name, own in bits.items()}), relevant=nothing)
+    first, n_read = {}, 0
+    for name, own in bits.items():
+        first[name] = n_read
+        n_read += len(own)
+    tester = _Tester(rows, bits, first, n_read, guards, steering)
+    event = np.zeros((states.n_states, 2), np.bool_)
+    moves = np.zeros((states.n_states, 2), np.uint64)
+    for state in range(states.n_states):
+        for level in (0, 1):
+            output = states.outputs[states.output[state, level]]
+            target, fault = int(states.target[state, level]), int(states.fault[state, level])
+            number = tester.event_of(output.ended)
+            if number and fault != NONE:
+                raise NotFeasible("walked: a code and the line code speak at the same bit")
+            index = first[output.kept_in] + output.place + 1 if output.kept_in in first else 0
+            value = int("".join(map(str, output.bits)), 2) if index else 0
+            moves[state, level] = _word(target, fault + 1, number, index, len(output.bits) if index else 0, value)
+            event[state, level] = number > 0 or target == 1
+    return Path(
+        network=network,
+        states=states,
+        first=first,
+        guards=guards,
+        moves=moves.reshape(-1),
+        add_bits=tester.add_bits,
+        add_numbers=tester.add_numbers,
+        flags=_flags(network, rows, bits),
+        test_of=np.array(tester.test_of, np.int32),
+        tests=np.array(tester.tests, np.int64).reshape(-1, 4),
+        allowed=tester.allowed,
+        event=event,
+        rest=network.rest_bits or REST_BITS,
+        certain=all(rule.check is None for rule in layout.rules),
+    )
+
+
+def _spoken(field: Field) -> str:
+    assert field.guard is not None
+    return field.guard.spoken_after or field.name
+
+
+def _word(target: int, fault: int, event: int, index: int, length: int, value: int) -> int:
+    """Return a move as one word."""
+    parts = (
+        (walked.NOWHERE if target == NONE else target, walked.TARGET), (fault, walked.FAULT), (event, walked.EVENT),
+        (index, walked.INDEX), (length, walked.LENGTH), (value, walked.VALUE),
+    )  # fmt: skip
+    word, at = 0, 0
+    for part, width in parts:
+        if part >> width:
+            raise NotFeasible(f"walked: {part} does not fit {width} bits of a move")
+        word |= part << at
+        at += width
+    return word
+
+
+def _flags(network: Network, rows: tuple[Field, ...], bits: Bits) -> NDArray[np.uint8]:
+    """Return of what each read bit is a part."""
+    compared = {attribute.name for attribute in attributes(network.frame_type) if attribute.compare}
+    ruled = any(rule.check is not None for rule in network.layout.rules)
+    flags = []
+    for field in rows:
+        if field.name in bits:
+            flag = walked.TOUCHED if ruled else 0
+            flags += [walked.CONTENT | flag if field.carries in compared else flag] * len(bits[field.name])
+    return np.array(flags, np.uint8)
+
+
+class _Tester:
+    """Finds the tests at the ends of fields, and room for the differences they ask for."""
+
+    def __init__(
+        self, rows: tuple[Field, ...], bits: Bits, first: Mapping[str, int], n_read: int,
+        guards: Mapping[str, Differences | Added], steering: Steering | None,
+    ) -> None:  # fmt: skip
+        self.add_bits = np.zeros(n_read, np.uint64)
+        self.add_numbers = np.zeros((n_read, 2), np.int64)
+        self.allowed = np.ones(1, np.bool_)
+        self.tests: list[tuple[int, int, int, int]] = []
+        self.test_of = [(0, 0)]
+        self._events: dict[tuple[int, ...], int] = {(): 0}
+        self._at_end: dict[str, list[tuple[int, int, int, int]]] = {}
+        self._used, self._sums = 0, 0
+        self._first, self._bits = first, bits
+        for field in rows:
+            if field.name in guards:
+                self._add_guard(field, guards[field.name])
+        if steering is not None:
+            self._add_steering(next(field for field in rows if field.name == steering.name), steering)
+
+    def event_of(self, ended: tuple[str, ...]) -> int:
+        """Return the number of what happens when fields end; 0: nothing."""
+        due = [test for name in ended for test in self._at_end.get(name, ())]
+        key = tuple(part for test in due for part in test)
+        if key not in self._events:
+            self._events[key] = len(self.test_of)
+            self.test_of.append((len(self.tests), len(self.tests) + len(due)))
+            self.tests += due
+        return self._events[key]
+
+    def _add_guard(self, field: Field, made: Differences | Added) -> None:
+        assert field.guard is not None
+        check, own = CHECKS.index(field.guard.check), len(self._bits[field.name])
+        shifts = range(own) if field.lsb_first else range(own - 1, -1, -1)
+        if isinstance(made, Added):
+            self._sums += 1
+            if self._sums > 1:
+                raise NotFeasible("walked: several sums")
+            for (name, place), value in made.of_bit.items():
+                self.add_numbers[self._first[name] + place, 0] = value
+            for place, shift in enumerate(shifts):
+                self.add_numbers[self._first[field.name] + place, 1] = 1 << shift
+            test = (walked.SUM, check, (1 << own) - 1, 0)
+        else:
+            up = self._room(own)
+            for (name, place), value in made.of_bit.items():
+                self.add_bits[self._first[name] + place] ^= np.uint64(value << up)
+            for place, shift in enumerate(shifts):
+                self.add_bits[self._first[field.name] + place] ^= np.uint64(1 << shift + up)
+            test = (walked.XOR, check, own, up)
+        self._at_end.setdefault(_spoken(field), []).append(test)
+
+    def _add_steering(self, field: Field, steering: Steering) -> None:
+        own = len(self._bits[field.name])
+        up = self._room(own)
+        sent = self._bits[field.name]
+        value = int((sent[::-1] if field.lsb_first else sent).to01(), 2)
+        for place, shift in enumerate(range(own) if field.lsb_first else range(own - 1, -1, -1)):
+            self.add_bits[self._first[field.name] + place] ^= np.uint64(1 << shift + up)
+        self.allowed = np.array([steering.allowed[value ^ other] for other in range(1 << own)])
+        self._at_end.setdefault(steering.asked_after, []).append((walked.VALUES, 0, own, up))
+
+    def _room(self, width: int) -> int:
+        up, self._used = self._used, self._used + width
+        if self._used > ROOM:
+            raise NotFeasible(f"walked: differences of more than {ROOM} bits")
+        return up
