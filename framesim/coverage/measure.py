@@ -142,6 +142,8 @@ def _report(
             unit=signal.unit,
             confidence=scenario.confidence,
             samples_per_hour=per_hour,
+            tracks=1 if scenario.analog.second_track == "none" else 2,
+            plain=scenario.analog.is_plain,
         )
         for column, part in totals.items()
     )

@@ -78,5 +78,33 @@ def notes_of(scenario: Scenario) -> tuple[str, ...]:
         "docs/ignition-model.md says how. It needs a run in which frames were disturbed.",
         f"For scale, bit error ratios measured on CAN: {MEASURED}. The severities poor and fault are stress, not "
         "everyday life.",
+        *_options_notes(scenario),
         "The model holds estimates (marked in the JSON, explained in docs/ignition-model.md); no vehicle was measured.",
     )
+
+
+def _options_notes(scenario: Scenario) -> list[str]:
+    """Say what is assumed about a second track, a filter, and steps of the crank."""
+    line, told = scenario.analog, []
+    if line.second_track != "none":
+        told.append(
+            f"The second track, {line.second_track.replace('_', ' ')}, has the same filters, hears the same sparks "
+            f"over {line.second_coupling:g} of the first one's capacitance, has {line.second_ground:g} of its ground "
+            f"drop; it is converted {line.second_delay_s * 1e6:g} us later. The unit uses the first track and notices "
+            f"a difference of more than {line.tolerance_volts:g} V on its scale."
+        )
+    if line.median_readings > 1:
+        apart = (
+            "at neighbouring firings" if line.crank_angle_deg is not None else f"{line.median_every_s * 1e3:g} ms apart"
+        )
+        told.append(
+            f"Each value is the middle one of {line.median_readings} readings {apart}. How far the filter itself lags "
+            "behind a changing value counts as no disturbance."
+        )
+    if line.crank_angle_deg is not None:
+        told.append(
+            f"Analog values are read in step with the crank, {line.crank_angle_deg:g} degrees after each firing "
+            "instant; each slot takes the last reading. Where firings are farther apart than slots, two slots share "
+            "a reading, and intervals that count them as independent are too narrow."
+        )
+    return told

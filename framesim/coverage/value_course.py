@@ -99,7 +99,8 @@ def _chosen(scenario: Scenario, column: str | None) -> tuple[Scenario, str]:
 def _analog_link(scenario: Scenario, traffic: Traffic, times: Floats) -> LinkCourse:
     line, signal = scenario.analog, scenario.signal
     assert isinstance(scenario.disturbance, Ignition)
-    samples = line.walk(scenario.disturbance, times, traffic.volts(times), scenario.seed)
+    samples = line.walk(scenario.disturbance, times, traffic.volts, scenario.seed)
+    times = samples.times_s  # in step with the crank, the last reading may be older than the asking
     span = signal.high - signal.low
 
     def values(codes: NDArray[np.int32]) -> Floats:
@@ -107,7 +108,7 @@ def _analog_link(scenario: Scenario, traffic: Traffic, times: Floats) -> LinkCou
         return np.asarray(signal.low + (volts - 0.5) / 4.0 * span)
 
     wrong = np.abs(samples.errors_lsb) >= scenario.wrong_from_lsb
-    fate = np.where(samples.implausible, Fate.CAUGHT, np.where(wrong, Fate.WRONG, Fate.RIGHT)).astype(np.uint8)
+    fate = np.where(samples.noticed, Fate.CAUGHT, np.where(wrong, Fate.WRONG, Fate.RIGHT)).astype(np.uint8)
     return LinkCourse(
         step=line.lsb_volts / 4.0 * span,
         times_s=times,

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from framesim.analog import AnalogLine, AnalogSamples
 from framesim.coverage.funnel import Funnel
 from framesim.coverage.judging_many import tally_disturbed
 from framesim.coverage.lines import Line, reach_of
@@ -155,17 +156,24 @@ def _samples(
     scenario: Scenario, events: SparkEvents, times: "np.typing.NDArray[np.float64]", traffic: Traffic, first: int
 ) -> SilentErrors:
     """Take the samples of a window on the analog line, under the very events that the frames met."""
-    volts = traffic.volts(times)
-    readings = scenario.analog.sampled(events, times, volts, scenario.seed, first_sample=first)
-    own_ground = dataclasses.replace(scenario.analog, ground_resistance_ohm=0.0)
-    apart = own_ground.sampled(events, times, volts, scenario.seed, first_sample=first)
+    line, limit = scenario.analog, scenario.wrong_from_lsb
+
+    def taken(by: AnalogLine) -> AnalogSamples:
+        return by.sampled(events, times, traffic.volts, scenario.seed, first_sample=first)
+
+    readings = taken(line)
+    wrong = readings.off(limit)
     off = np.abs(readings.errors_lsb)
-    limits = sorted({*OFF_BY, scenario.wrong_from_lsb})
+    limits = sorted({*OFF_BY, limit})
     return SilentErrors(
         samples=len(times),
-        wrong=readings.silent(scenario.wrong_from_lsb),
+        wrong=readings.silent(limit),
         implausible=int(readings.implausible.sum()),
-        off_by={limit: readings.wrong(limit) for limit in limits},
+        off_by={steps: readings.wrong(steps) for steps in limits},
         largest=int(off.max(initial=0)),
-        own_ground=apart.silent(scenario.wrong_from_lsb),
+        own_ground=taken(dataclasses.replace(line, ground_resistance_ohm=0.0)).silent(limit),
+        deviating=int((readings.deviating & ~readings.implausible).sum()),
+        wrong_by_range=int((wrong & readings.implausible).sum()),
+        wrong_by_comparison=int((wrong & readings.deviating & ~readings.implausible).sum()),
+        plain=0 if line.is_plain else taken(line.plain).silent(limit),
     )

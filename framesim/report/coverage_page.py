@@ -37,6 +37,7 @@ _COUNTS = {
     "silently_wrong_with_own_ground": "silently wrong with a ground of its own",
     "largest_lsb": "largest error, ADC steps",
     "implausible": "caught by the range check",
+    "silently_wrong_with_a_plain_line": "silently wrong on a plain line: one track, no filter, no step",
 }
 _FUNNEL = {"touched": "a fast transient inside", "toggled": "comparator toggled"}
 
@@ -183,6 +184,10 @@ def _table(record: Record, name: str, links: Sequence[tuple[int, Record]]) -> Ta
     rows = [row(label, "counts", key) for key, label in _COUNTS.items() if counts.get(key) is not None]
     for key in counts.get("off_by_at_least_lsb", {}):
         rows.append(row(f"off by {key} ADC steps or more", "counts", "off_by_at_least_lsb", key))
+    if "comparison" in links[0][1]["by_check"]:
+        rows.append(row("caught by comparing the tracks", "by_check", "comparison"))
+    for key in counts.get("wrong_samples", {}):
+        rows.append(row(f"wrong samples: {key.replace('_', ' ')}", "counts", "wrong_samples", key))
     if links[0][1].get("funnel"):
         rows += [row(label, "funnel", key) for key, label in _FUNNEL.items()]
     for tally, said in (("first", "first to speak: {}"), ("alone", "alone: {} would have")):

@@ -160,6 +160,13 @@ def _analog_rows(report: CoverageReport) -> Rows:
         rows.append(row(label, lambda r, steps=steps: f"{r.silent.off_by.get(steps, 0):,}"))  # type: ignore[misc]
     rows.append(row(f"largest error, {first.unit}", lambda r: f"{r.silent.largest * r.lsb_value:.3g}"))
     rows.append(row("caught by the range check", lambda r: f"{r.silent.implausible:,}"))
+    if first.tracks > 1:
+        rows.append(row("caught by comparing the tracks", lambda r: f"{r.silent.deviating:,}"))
+    if not first.plain:
+        rows.append(row("wrong: noticed by the range check", lambda r: f"{r.silent.wrong_by_range:,}"))
+        if first.tracks > 1:
+            rows.append(row("wrong: noticed by comparing", lambda r: f"{r.silent.wrong_by_comparison:,}"))
+        rows.append(row("silently wrong on a plain line", lambda r: f"{r.silent.plain:,}"))
     return rows
 
 

@@ -102,9 +102,10 @@ def _counts(part: Part, scenario: Scenario) -> Mapping[str, int]:
     if not scenario.by_engine:
         return counts
     silent = part.silent
+    more = () if scenario.analog.is_plain else ("deviating", "wrong_by_range", "wrong_by_comparison", "plain")
     return (
         counts
-        | {f"analog.{name}": getattr(silent, name) for name in ("samples", "wrong", "implausible", "own_ground")}
+        | {f"analog.{name}": getattr(silent, name) for name in ("samples", "wrong", "implausible", "own_ground", *more)}
         | {f"analog.off_by_{limit}": count for limit, count in silent.off_by.items()}
         | {"analog.largest": silent.largest}
     )
