@@ -3,9 +3,10 @@
 import dataclasses
 from typing import Any
 
+from framesim.coverage.idle_keys import LINK_OF_A_RECORDING
 from framesim.coverage.scenario import Scenario
 from framesim.coverage.windows import columns_of
-from framesim.disturbance import Ignition, PulseTrain
+from framesim.disturbance import Ignition, PulseTrain, RecordedWaveform
 from framesim.disturbance.pulse_train import LEVELS_NOTE
 
 __all__ = ["described_columns", "given_of", "notes_of"]
@@ -14,6 +15,13 @@ __all__ = ["described_columns", "given_of", "notes_of"]
 MEASURED = (
     "2.6e-7 beside an arc welder, 3.1e-9 in a production line, 3.0e-11 in a laboratory (Ferreira et al., quoted in "
     "Wilamowski and Irwin, Industrial Communication Systems, 2011, table 31.2)"
+)
+
+RECORDING_NOTE = (
+    "The recording is taken as the disturbance alone, between the two wires, as it stands at the comparator. Only bits "
+    "wholly inside it are disturbed, and each frame is sent at a random instant of its slot. What it holds, and how "
+    "fairly, decides every figure: a stretch chosen because it is loud stands for no hour of driving. Bits read wrong "
+    "on the idle wire are not counted."
 )
 
 
@@ -25,6 +33,11 @@ def described_columns(scenario: Scenario) -> dict[str, Any]:
 def _described(scenario: Scenario, column: str) -> dict[str, Any]:
     """Return what was done to the lines in one column, every number with its basis."""
     cause = scenario.disturbance
+    if isinstance(cause, RecordedWaveform):
+        link = scenario.link.describe()
+        used = {key: link[key] for key in ("kind", *LINK_OF_A_RECORDING) if key in link}
+        known = [name for name in link["estimates"] if name in used]
+        return {"source": cause.describe(), "link": {**used, "estimates": known}}
     if isinstance(cause, PulseTrain):
         return {"source": cause.describe(), "link": scenario.link.describe()}
     if not isinstance(cause, Ignition):
@@ -45,9 +58,16 @@ def given_of(scenario: Scenario) -> dict[str, Any]:
         "sender": dataclasses.asdict(scenario.sender),
         "wrong_from_lsb": scenario.wrong_from_lsb,
         "receivers": scenario.receivers if scenario.by_engine else None,
-        "hours": scenario.hours if scenario.by_time else None,
+        "hours": _hours(scenario),
         "frames": None if scenario.by_time else scenario.frames,
     }
+
+
+def _hours(scenario: Scenario) -> float | None:
+    """Return how long a run by time lasts."""
+    if scenario.plays_once:
+        return len(scenario.slots) * scenario.signal.every_s / 3600
+    return scenario.hours if scenario.by_time else None
 
 
 def notes_of(scenario: Scenario) -> tuple[str, ...]:
@@ -56,6 +76,8 @@ def notes_of(scenario: Scenario) -> tuple[str, ...]:
     notes = ["Disturbance is local: it reaches one receiver; the sender and other nodes do not see it."]
     if isinstance(cause, PulseTrain):
         return (*notes, LEVELS_NOTE)
+    if isinstance(cause, RecordedWaveform):
+        return (*notes, RECORDING_NOTE)
     if not isinstance(cause, Ignition):
         return tuple(notes)
     grounds = ", ".join(

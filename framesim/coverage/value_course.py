@@ -11,7 +11,7 @@ from framesim.coverage.frame_book import PAGES
 from framesim.coverage.scenario import Scenario
 from framesim.coverage.traffic import Traffic
 from framesim.coverage.windows import FRAMES_AT_ONCE
-from framesim.disturbance import Channel, Ignition, PulseTrain
+from framesim.disturbance import Channel, Ignition, PulseTrain, RecordedWaveform
 from framesim.errors import BadArgument, NotFeasible, check_number
 from framesim.judging import judge
 from framesim.wire import WireFrame
@@ -152,6 +152,9 @@ def _flipped(scenario: Scenario, traffic: Traffic, n_values: int) -> Places:
     bits = (traffic.first_bit(0), traffic.first_bit(n_values))
     if isinstance(cause, Ignition):
         return link.walk(cause, *bits, scenario.seed, traffic.levels).flipped
+    if isinstance(cause, RecordedWaveform):
+        near = traffic.busy(0, n_values)
+        return cause.walk(link, *bits, scenario.seed, traffic.levels, busy=near).flipped
     if isinstance(cause, PulseTrain):
         return cause.walk(link, *bits, scenario.seed, traffic.levels).flipped
     assert isinstance(cause, Channel)

@@ -66,14 +66,15 @@ def coverage_page(report: CoverageReport, scenario: Scenario | None = None) -> s
         Section("What the figures rest on", tables=basis_tables(record)),
         Section("Before quoting a figure", paragraphs=record["notes"]),
     ]
-    engine = record["hours"] is not None
+    recorded = any(given["source"]["kind"] == "waveform" for given in record["disturbance"].values())
+    left_out = "recording" if recorded else "engine" if record["hours"] is not None else "channel"
     return render(
         title=record["title"],
         about=_about(record),
         lead=[*(["Partial: the run was interrupted; the page covers what was done."] if record["partial"] else []),
               *sentences(report), *beside_the_first(frames)],
         sections=sections,
-        not_modelled=NOT_MODELLED["engine" if engine else "channel"],
+        not_modelled=NOT_MODELLED[left_out],
     )  # fmt: skip
 
 
@@ -234,7 +235,8 @@ def _about(record: Record) -> list[tuple[str, Any]]:
         about.append(("  beside it", "by strata of wrong bits a frame: patterns of the run, put at other places"))
     about.append(("seed", number_at(record, "seed")))
     if record["hours"] is not None:
-        about.append(("engine time", [number_at(record, "hours"), " h a column"]))
+        engine = all(given["source"]["kind"] == "ignition" for given in record["disturbance"].values())
+        about.append(("engine time" if engine else "time", [number_at(record, "hours"), " h a column"]))
     for part in record["scenario"]:
         if isinstance(record["scenario"][part], dict):
             about += [(f"{part}: {name}", value) for name, value in listed(record, "scenario", part)]
