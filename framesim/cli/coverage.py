@@ -96,8 +96,11 @@ def _with_options(scenario: "Scenario", values: argparse.Namespace) -> "Scenario
         changes["severities"] = words
     if "hours" in changes and not scenario.by_time:
         raise BadArgument("--hours: this scenario counts frames, no engine gives the time; use --frames")
+    if "hours" in changes and scenario.plays_once:
+        raise BadArgument("--hours: the recording is played once; its length decides, or disturbance.repeat_s")
     if "frames" in changes and scenario.by_time:
-        what = "engine time" if scenario.by_engine else "the time of a pulse train"
+        what = "the time of a recording" if scenario.by_recording else "the time of a pulse train"
+        what = "engine time" if scenario.by_engine else what
         raise BadArgument(f"--frames: this scenario runs by {what}; use --hours")
     return dataclasses.replace(scenario, **changes)
 

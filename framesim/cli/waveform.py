@@ -132,21 +132,18 @@ def _read(path: str, frame: Any, values: argparse.Namespace) -> tuple["StreamHit
     import math
 
     from framesim.coverage.recording import recorded_stream_hits
+    from framesim.disturbance.recorded import prepared
     from framesim.disturbance.waveform_file import read_waveform
+    from framesim.errors import check_number
 
     scenario = scenario_from(values)
     waveform = read_waveform(path, rate_hz=_number(values, "rate"), start_s=_number(values, "start"))
     loss = _number(values, "loss")
     if loss is not None:
-        from framesim.errors import check_number
-
         check_number("--loss", loss, 0, 120, unit="dB")
-        waveform = waveform.scaled(10 ** (-loss / 20))
-    low_pass, resample = _number(values, "low_pass"), _number(values, "resample")
-    if low_pass is not None:
-        waveform = waveform.low_passed(low_pass)
-    if resample is not None:
-        waveform = waveform.resampled(resample)
+    waveform = prepared(
+        waveform, loss_db=loss, low_pass_hz=_number(values, "low_pass"), resample_hz=_number(values, "resample")
+    )
     first = math.ceil(waveform.start_s * scenario.link.bit_rate - 1e-6)
     loud = _number(values, "loud", 0.05) or 0.0
     hits = recorded_stream_hits(scenario.link, waveform, _stream(frame, values, first), loud_volts=loud)

@@ -122,7 +122,10 @@ def _report(
             funnel=passage.funnel if scenario.by_time else None,
             confidence=scenario.confidence,
             frames_per_hour=per_hour if scenario.by_time else None,
-            idle_flips=passage.idle_flips if scenario.by_time and network == scenario.sender.network else None,
+            # A recording is followed where a frame is sent, so what it does to the idle wire is not counted.
+            idle_flips=passage.idle_flips
+            if scenario.by_time and network == scenario.sender.network and not scenario.by_recording
+            else None,
             receivers=receivers_on(lines[network].link, scenario.receivers) if lines else None,
             some=passage.some,
             every=passage.every,
@@ -142,6 +145,8 @@ def _report(
             unit=signal.unit,
             confidence=scenario.confidence,
             samples_per_hour=per_hour,
+            tracks=1 if scenario.analog.second_track == "none" else 2,
+            plain=scenario.analog.is_plain,
         )
         for column, part in totals.items()
     )

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from framesim.coverage.scenario import Scenario
-from framesim.disturbance import CanLink, Ignition, PulseTrain
+from framesim.disturbance import CanLink, Ignition, PulseTrain, RecordedWaveform
 from framesim.disturbance.rings import Rings
 from framesim.disturbance.transients import Transients
 from framesim.disturbance.waveform import MOST_SAMPLES, Waveform
@@ -207,6 +207,8 @@ def _cause(scenario: Scenario) -> Ignition | PulseTrain:
         return dataclasses.replace(cause, severity=scenario.severities[0])
     if isinstance(cause, PulseTrain):
         return cause
+    if isinstance(cause, RecordedWaveform):
+        raise BadArgument("disturbance: is a recording already; expected kind ignition or pulse-train")
     raise BadArgument("disturbance: a channel knows bits, not volts; expected kind ignition or pulse-train")
 
 

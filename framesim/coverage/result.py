@@ -125,6 +125,8 @@ class AnalogResult:
         unit: of the signal.
         confidence: of the interval.
         samples_per_hour: taken.
+        tracks: lines that carry the value, 1 or 2.
+        plain: the line has no second track, no median filter, and keeps no step with the engine.
     """
 
     column: str
@@ -134,6 +136,8 @@ class AnalogResult:
     unit: str
     confidence: float
     samples_per_hour: float
+    tracks: int = 1
+    plain: bool = True
 
     @property
     def wrong(self) -> Estimate | None:
@@ -148,7 +152,10 @@ class AnalogResult:
             "column": self.column,
             **_estimate(self.wrong, self.confidence),
             "per_hour": _rate(self.wrong, self.samples_per_hour),
-            "by_check": {"plausible_range": silent.implausible},
+            "by_check": {
+                "plausible_range": silent.implausible,
+                **({"comparison": silent.deviating} if self.tracks > 1 else {}),
+            },
             "counts": {
                 "samples": silent.samples,
                 "silently_wrong": silent.wrong,
@@ -156,11 +163,25 @@ class AnalogResult:
                 "off_by_at_least_lsb": {str(limit): count for limit, count in silent.off_by.items()},
                 "largest_lsb": silent.largest,
                 "silently_wrong_with_own_ground": silent.own_ground,
+                **({} if self.plain else self._option_counts()),
             },
-            "wrong_means": f"off by {self.wrong_from_lsb} ADC steps or more and still plausible",
+            "wrong_means": f"off by {self.wrong_from_lsb} ADC steps or more and still plausible"
+            + (", the tracks alike" if self.tracks > 1 else ""),
             "lsb": {"value": self.lsb_value, "unit": self.unit},
             "seed": seed,
             "version": __version__,
+        }
+
+    def _option_counts(self) -> dict[str, Any]:
+        """Return what became of the wrong samples, and how many a plain line would pass in silence."""
+        silent = self.silent
+        return {
+            "silently_wrong_with_a_plain_line": silent.plain,
+            "wrong_samples": {
+                "silent": silent.wrong,
+                "noticed_by_range": silent.wrong_by_range,
+                **({"noticed_by_comparison": silent.wrong_by_comparison} if self.tracks > 1 else {}),
+            },
         }
 
 

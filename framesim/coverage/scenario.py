@@ -1,7 +1,9 @@
 """A scenario: what is sent, over which link, under which disturbance, and for how long."""
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any, Literal
 
 import numpy as np
@@ -9,8 +11,18 @@ from numpy.typing import NDArray
 
 from framesim.analog import AnalogLine
 from framesim.coverage.channel_file import FEW_STATES, channel_from_table, parse_toml, read_text
+from framesim.coverage.idle_keys import refuse_idle_keys
 from framesim.coverage.tables import build, expect_keys, expect_type
-from framesim.disturbance import Bursts, CanLink, GilbertElliott, Ignition, Markov, PulseTrain, Scatter
+from framesim.disturbance import (
+    Bursts,
+    CanLink,
+    GilbertElliott,
+    Ignition,
+    Markov,
+    PulseTrain,
+    RecordedWaveform,
+    Scatter,
+)
 from framesim.disturbance.links import CanFdLink, EthernetLink, FlexRayLink, LinLink, SentLink
 from framesim.disturbance.links.receivers import MOST_RECEIVERS
 from framesim.errors import BadArgument, BadInput, check_number, check_range
@@ -129,9 +141,9 @@ class Scenario:
         analog: the same value as a voltage.
         links: network → how sparks reach it, for links beside the first; each carries the same value.
         receivers: how many there are on each bus; the first is the link as given, the others draw theirs.
-        disturbance: the engine, a published pulse train, or a channel that flips bits.
+        disturbance: the engine, a published pulse train, a recorded waveform, or a channel that flips bits.
         severities: for an engine: how close to the ignition the wires lie; one report column each.
-        hours: for an engine or a pulse train: how long it runs.
+        hours: for an engine, a pulse train or a waveform that is repeated: how long it runs.
         frames: for a channel: how many frames are sent.
         wrong_from_lsb: from how many ADC steps on a sample counts as wrong.
     """
@@ -144,7 +156,7 @@ class Scenario:
     sender: Sender
     link: CanLink
     analog: AnalogLine
-    disturbance: Ignition | PulseTrain | Scatter | Bursts | GilbertElliott | Markov
+    disturbance: Ignition | PulseTrain | RecordedWaveform | Scatter | Bursts | GilbertElliott | Markov
     severities: tuple[Severity, ...] = ("typical", "fault")
     hours: float = 1.0
     frames: int = 1_000_000
@@ -171,6 +183,11 @@ class Scenario:
                 f"signal.every_s={self.signal.every_s:g}: a frame of up to {self.sender.most_bits} bits takes "
                 f"{longest_s:.2g} s at {self.link.bit_rate:g} bit/s; must be more"
             )
+        if not self.slots:
+            raise BadArgument(
+                f"signal.every_s={self.signal.every_s:g}: the recording holds no whole slot; must be at most half as "
+                "long as it, or say disturbance.repeat_s"
+            )
 
     @property
     def networks(self) -> tuple[str, ...]:
@@ -184,11 +201,32 @@ class Scenario:
 
     @property
     def by_time(self) -> bool:
-        """Whether the disturbance runs in volts and seconds, an engine or a pulse train, and not by frames."""
-        return isinstance(self.disturbance, Ignition | PulseTrain)
+        """Whether the disturbance runs in volts and seconds, and not by frames."""
+        return isinstance(self.disturbance, Ignition | PulseTrain | RecordedWaveform)
+
+    @property
+    def by_recording(self) -> bool:
+        """Whether the disturbance is a recorded waveform."""
+        return isinstance(self.disturbance, RecordedWaveform)
+
+    @property
+    def plays_once(self) -> bool:
+        """Whether a recording is played once, so that its length decides how many frames are sent."""
+        return isinstance(self.disturbance, RecordedWaveform) and self.disturbance.repeat_s is None
+
+    @property
+    def slots(self) -> range:
+        """The slots of a run by time: those of ``hours``, or those that lie wholly inside a recording played once."""
+        every_s = self.signal.every_s
+        if isinstance(self.disturbance, RecordedWaveform) and self.disturbance.repeat_s is None:
+            wave = self.disturbance.waveform
+            return range(math.ceil(wave.start_s / every_s - 1e-9), math.floor(wave.stop_s / every_s + 1e-9))
+        return range(max(1, round(self.hours * 3600 / every_s)))
 
 
-CHANNELS: dict[str, type] = {"ignition": Ignition, **FEW_STATES, "pulse-train": PulseTrain}
+CHANNELS: dict[str, type] = {
+    "ignition": Ignition, **FEW_STATES, "pulse-train": PulseTrain, "waveform": RecordedWaveform
+}  # fmt: skip
 
 SWEEPER = """\
 # The built-in scenario. Invented demonstration data: no vehicle was measured.
@@ -260,7 +298,7 @@ def scenario_from_text(text: str, *, file: str) -> Scenario:
     parts = {"signal": Signal, "sender": Sender, "link": CanLink, "analog": AnalogLine}
     expect_keys(table, [*own, *parts, "links", "disturbance"], file=file, key="")
     disturbance = _disturbance(table, file)
-    _refuse_idle_keys(table, disturbance, file)
+    refuse_idle_keys(table, disturbance, file)
     built: dict[str, Any] = {}
     for name, record in parts.items():
         built[name] = build(record, table.get(name, {}), file=file, key=name)
@@ -276,25 +314,6 @@ def scenario_from_text(text: str, *, file: str) -> Scenario:
     )
 
 
-def _refuse_idle_keys(table: Mapping[str, Any], disturbance: Any, file: str) -> None:
-    """Raise at a key that would do nothing under this disturbance."""
-    if isinstance(disturbance, Ignition):
-        if "frames" in table:
-            raise BadInput(f"{file}: frames: does nothing under an engine; say hours")
-        return
-    if isinstance(disturbance, PulseTrain):
-        for key in ("frames", "severities", "analog", "wrong_from_lsb", "links", "receivers"):
-            if table.get(key):
-                raise BadInput(f"{file}: {key}: does nothing under a pulse train, which reaches the frame's link alone")
-        return
-    for key in ("hours", "severities", "analog", "wrong_from_lsb", "links", "receivers"):
-        if table.get(key):
-            raise BadInput(f"{file}: {key}: does nothing without an engine; leave it out")
-    for key in table.get("link", {}) if isinstance(table.get("link"), dict) else ():
-        if key != "bit_rate":
-            raise BadInput(f"{file}: link.{key}: does nothing without an engine; leave it out")
-
-
 def _links(table: Mapping[str, Any], file: str) -> dict[str, Any]:
     """Return the links beside the first, in the order of the file."""
     given = expect_type(table.get("links", {}), dict, file=file, key="links")
@@ -308,4 +327,9 @@ def _disturbance(table: Mapping[str, Any], file: str) -> Any:
     part = expect_type(table["disturbance"], dict, file=file, key="disturbance")
     if part.get("kind") == "ignition" and "severity" in part:
         raise BadInput(f"{file}: disturbance.severity: unknown key; say severities = [...] at the top level")
+    if part.get("kind") == "waveform":
+        folder = str(Path(file).parent)
+        return build(
+            RecordedWaveform, part, file=file, key="disturbance", given={"folder": folder}, skip=frozenset({"kind"})
+        )
     return channel_from_table(part, file=file, key="disturbance", kinds=CHANNELS)

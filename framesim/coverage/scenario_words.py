@@ -3,9 +3,10 @@
 import dataclasses
 from typing import Any
 
+from framesim.coverage.idle_keys import LINK_OF_A_RECORDING
 from framesim.coverage.scenario import Scenario
 from framesim.coverage.windows import columns_of
-from framesim.disturbance import Ignition, PulseTrain
+from framesim.disturbance import Ignition, PulseTrain, RecordedWaveform
 from framesim.disturbance.pulse_train import LEVELS_NOTE
 
 __all__ = ["described_columns", "given_of", "notes_of"]
@@ -14,6 +15,13 @@ __all__ = ["described_columns", "given_of", "notes_of"]
 MEASURED = (
     "2.6e-7 beside an arc welder, 3.1e-9 in a production line, 3.0e-11 in a laboratory (Ferreira et al., quoted in "
     "Wilamowski and Irwin, Industrial Communication Systems, 2011, table 31.2)"
+)
+
+RECORDING_NOTE = (
+    "The recording is taken as the disturbance alone, between the two wires, as it stands at the comparator. Only bits "
+    "wholly inside it are disturbed, and each frame is sent at a random instant of its slot. What it holds, and how "
+    "fairly, decides every figure: a stretch chosen because it is loud stands for no hour of driving. Bits read wrong "
+    "on the idle wire are not counted."
 )
 
 
@@ -25,6 +33,11 @@ def described_columns(scenario: Scenario) -> dict[str, Any]:
 def _described(scenario: Scenario, column: str) -> dict[str, Any]:
     """Return what was done to the lines in one column, every number with its basis."""
     cause = scenario.disturbance
+    if isinstance(cause, RecordedWaveform):
+        link = scenario.link.describe()
+        used = {key: link[key] for key in ("kind", *LINK_OF_A_RECORDING) if key in link}
+        known = [name for name in link["estimates"] if name in used]
+        return {"source": cause.describe(), "link": {**used, "estimates": known}}
     if isinstance(cause, PulseTrain):
         return {"source": cause.describe(), "link": scenario.link.describe()}
     if not isinstance(cause, Ignition):
@@ -45,9 +58,16 @@ def given_of(scenario: Scenario) -> dict[str, Any]:
         "sender": dataclasses.asdict(scenario.sender),
         "wrong_from_lsb": scenario.wrong_from_lsb,
         "receivers": scenario.receivers if scenario.by_engine else None,
-        "hours": scenario.hours if scenario.by_time else None,
+        "hours": _hours(scenario),
         "frames": None if scenario.by_time else scenario.frames,
     }
+
+
+def _hours(scenario: Scenario) -> float | None:
+    """Return how long a run by time lasts."""
+    if scenario.plays_once:
+        return len(scenario.slots) * scenario.signal.every_s / 3600
+    return scenario.hours if scenario.by_time else None
 
 
 def notes_of(scenario: Scenario) -> tuple[str, ...]:
@@ -56,6 +76,8 @@ def notes_of(scenario: Scenario) -> tuple[str, ...]:
     notes = ["Disturbance is local: it reaches one receiver; the sender and other nodes do not see it."]
     if isinstance(cause, PulseTrain):
         return (*notes, LEVELS_NOTE)
+    if isinstance(cause, RecordedWaveform):
+        return (*notes, RECORDING_NOTE)
     if not isinstance(cause, Ignition):
         return tuple(notes)
     grounds = ", ".join(
@@ -78,5 +100,33 @@ def notes_of(scenario: Scenario) -> tuple[str, ...]:
         "docs/ignition-model.md says how. It needs a run in which frames were disturbed.",
         f"For scale, bit error ratios measured on CAN: {MEASURED}. The severities poor and fault are stress, not "
         "everyday life.",
+        *_options_notes(scenario),
         "The model holds estimates (marked in the JSON, explained in docs/ignition-model.md); no vehicle was measured.",
     )
+
+
+def _options_notes(scenario: Scenario) -> list[str]:
+    """Say what is assumed about a second track, a filter, and steps of the crank."""
+    line, told = scenario.analog, []
+    if line.second_track != "none":
+        told.append(
+            f"The second track, {line.second_track.replace('_', ' ')}, has the same filters, hears the same sparks "
+            f"over {line.second_coupling:g} of the first one's capacitance, has {line.second_ground:g} of its ground "
+            f"drop; it is converted {line.second_delay_s * 1e6:g} us later. The unit uses the first track and notices "
+            f"a difference of more than {line.tolerance_volts:g} V on its scale."
+        )
+    if line.median_readings > 1:
+        apart = (
+            "at neighbouring firings" if line.crank_angle_deg is not None else f"{line.median_every_s * 1e3:g} ms apart"
+        )
+        told.append(
+            f"Each value is the middle one of {line.median_readings} readings {apart}. How far the filter itself lags "
+            "behind a changing value counts as no disturbance."
+        )
+    if line.crank_angle_deg is not None:
+        told.append(
+            f"Analog values are read in step with the crank, {line.crank_angle_deg:g} degrees after each firing "
+            "instant; each slot takes the last reading. Where firings are farther apart than slots, two slots share "
+            "a reading, and intervals that count them as independent are too narrow."
+        )
+    return told

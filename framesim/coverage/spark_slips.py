@@ -7,12 +7,13 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
+from bitarray import bitarray
 
 from framesim import __version__
 from framesim.coverage.scenario import Scenario
 from framesim.coverage.traffic import Traffic
-from framesim.disturbance import Ignition
-from framesim.disturbance.resync import BitTiming, resynchronised
+from framesim.disturbance import Ignition, RecordedWaveform
+from framesim.disturbance.resync import GRID_HZ, BitTiming, read_beside, resynchronised, samples_beside
 from framesim.errors import BadArgument, check_range
 from framesim.judging import judge
 from framesim.words import Outcome
@@ -32,7 +33,7 @@ class ResyncStudy:
         fixed: outcomes of disturbed frames at the receiver that does not follow edges.
         following: the same at the one that does.
         slipped: frames that the latter read with another number of bits.
-        severity: of the engine.
+        severity: of the engine; of a recording, its file.
         jump: quanta that an edge may shift.
         quanta: in a bit.
         seed: of the engine.
@@ -75,24 +76,28 @@ def spark_slips(scenario: Scenario, *, frames: int = 20_000, timing: BitTiming |
     A ``KeyboardInterrupt`` ends the run; the study then covers the frames sent until then and says that it is partial.
 
     Args:
-        scenario: its disturbance must be an engine; the first severity counts.
+        scenario: its disturbance must be an engine, of which the first severity counts, or a recording.
         frames: how many of its frames.
         timing: how edges are followed.
 
     Raises:
-        BadArgument: a value is out of range, or no engine disturbs the scenario.
+        BadArgument: a value is out of range, or neither disturbs the scenario.
     """
     check_range("frames", frames, 1, 10**8, base="d")
-    if not isinstance(scenario.disturbance, Ignition):
-        raise BadArgument("disturbance: expected kind ignition")
+    cause = scenario.disturbance
+    if isinstance(cause, Ignition):
+        cause = dataclasses.replace(cause, severity=scenario.severities[0])
+    elif not isinstance(cause, RecordedWaveform):
+        raise BadArgument("disturbance: expected kind ignition or waveform")
     timing = timing or BitTiming()
     timing.check(scenario.link)
-    engine = dataclasses.replace(scenario.disturbance, severity=scenario.severities[0])
+    slots = scenario.slots if scenario.plays_once else range(frames)
+    frames = min(frames, len(slots))
     traffic, sums, done, partial = Traffic(scenario), _Part(), 0, False
     try:
         for first in range(0, frames, _FRAMES_AT_ONCE):
             stop = min(first + _FRAMES_AT_ONCE, frames)
-            part = _spark_part(scenario, engine, timing, traffic, first, stop)
+            part = _spark_part(scenario, cause, timing, traffic, slots.start + first, slots.start + stop)
             sums, done = sums + part, stop
     except KeyboardInterrupt:
         partial = True
@@ -102,7 +107,7 @@ def spark_slips(scenario: Scenario, *, frames: int = 20_000, timing: BitTiming |
         fixed=dict(sums.fixed),
         following=dict(sums.following),
         slipped=sums.slipped,
-        severity=engine.severity,
+        severity=cause.severity if isinstance(cause, Ignition) else cause.file,
         jump=timing.jump,
         quanta=timing.quanta,
         seed=scenario.seed,
@@ -129,12 +134,16 @@ class _Part:
 
 
 def _spark_part(
-    scenario: Scenario, engine: Ignition, timing: BitTiming, traffic: Traffic, first: int, stop: int
+    scenario: Scenario, cause: Ignition | RecordedWaveform, timing: BitTiming, traffic: Traffic, first: int, stop: int
 ) -> _Part:
     """Read the frames of the slots ``first .. stop - 1``."""
     link = scenario.link
     bits = (traffic.first_bit(first), traffic.first_bit(stop))
-    hits = link.walk(engine, *bits, scenario.seed, traffic.levels)
+    if isinstance(cause, RecordedWaveform):
+        near = traffic.busy(first, stop - first)
+        hits = cause.walk(link, *bits, scenario.seed, traffic.levels, busy=near)
+    else:
+        hits = link.walk(cause, *bits, scenario.seed, traffic.levels)
     slots, offset = traffic.slots_of(hits.toggled)
     inside = (offset >= 0) & (offset < scenario.sender.most_bits)
     starts = traffic.sent_at(first, stop - first)
@@ -147,12 +156,23 @@ def _spark_part(
             continue
         toggled += 1
         begin = int(starts[slot - first])
-        begin_s, end_s = begin / link.bit_rate, (begin + len(sent) + 16) / link.bit_rate
-        rings = link.rings(engine.events(begin_s - link.reach_s(engine), end_s, scenario.seed))
-        follows, stays = resynchronised(link, timing, rings, sent.bits, begin)
+        follows, stays = _read(scenario, cause, timing, sent.bits, begin)
         if stays != sent.bits:
             fixed[judge(sent, stays).outcome] += 1
         if follows != sent.bits:
             following[judge(sent, follows).outcome] += 1
             n_slipped += len(follows) != len(sent)
     return _Part(toggled=toggled, slipped=n_slipped, fixed=fixed, following=following)
+
+
+def _read(
+    scenario: Scenario, cause: Ignition | RecordedWaveform, timing: BitTiming, sent: bitarray, begin: int
+) -> tuple[bitarray, bitarray]:
+    """Return what the two receivers read of a frame that begins with a global bit."""
+    link, begin_s = scenario.link, begin / scenario.link.bit_rate
+    if isinstance(cause, RecordedWaveform):
+        wave = cause.over(begin_s, GRID_HZ, samples_beside(link, sent))
+        return read_beside(link, timing, wave, sent, begin)
+    end_s = (begin + len(sent) + 16) / link.bit_rate
+    rings = link.rings(cause.events(begin_s - link.reach_s(cause), end_s, scenario.seed))
+    return resynchronised(link, timing, rings, sent, begin)

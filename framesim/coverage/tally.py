@@ -73,9 +73,14 @@ class SilentErrors:
         samples: taken.
         wrong: off by at least the stated limit, and plausible: nothing says so.
         implausible: outside the plausible range, so a range check speaks.
+        deviating: plausible, but the two tracks differ, so the comparison speaks.
+        wrong_by_range: of the implausible ones, those off by at least the limit.
+        wrong_by_comparison: of the deviating ones, those off by at least the limit.
         off_by: code difference → how many samples were off by at least that much, plausible or not.
         largest: largest code difference seen.
         own_ground: samples that would be wrong if the sensor had a ground of its own.
+        plain: samples that would be silently wrong with one track, no filter, and in no step with the engine; counted
+            only where the line has one of these.
     """
 
     samples: int = 0
@@ -84,6 +89,10 @@ class SilentErrors:
     off_by: Mapping[int, int] = field(default_factory=dict)
     largest: int = 0
     own_ground: int = 0
+    deviating: int = 0
+    wrong_by_range: int = 0
+    wrong_by_comparison: int = 0
+    plain: int = 0
 
     def __add__(self, other: "SilentErrors") -> "SilentErrors":
         if not isinstance(other, SilentErrors):
@@ -96,4 +105,8 @@ class SilentErrors:
             off_by={limit: self.off_by.get(limit, 0) + other.off_by.get(limit, 0) for limit in limits},
             largest=max(self.largest, other.largest),
             own_ground=self.own_ground + other.own_ground,
+            deviating=self.deviating + other.deviating,
+            wrong_by_range=self.wrong_by_range + other.wrong_by_range,
+            wrong_by_comparison=self.wrong_by_comparison + other.wrong_by_comparison,
+            plain=self.plain + other.plain,
         )

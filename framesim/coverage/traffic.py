@@ -94,6 +94,15 @@ class Traffic:
         """Return how far into its slot each value is taken, 0..1."""
         return unit_uniforms(self._scenario.seed, Purpose.SENDING_INSTANT, first, count, 4)[:, 0]
 
+    def busy(self, first: int, count: int) -> Callable[[Places, Places], NDArray[np.bool_]]:
+        """Return a function that tells which stretches of bits may hold one of a frame of some slots."""
+        starts, longest = self.sent_at(first, count), self._longest
+
+        def overlaps(begin: Places, end: Places) -> NDArray[np.bool_]:
+            return np.asarray(np.searchsorted(starts, begin - longest) < np.searchsorted(starts, end))
+
+        return overlaps
+
     def levels(self, bits: Places) -> NDArray[np.uint8]:
         """Return the sent levels of wire bits; shape as given; 1 is recessive."""
         level = np.ones(len(bits), np.uint8)

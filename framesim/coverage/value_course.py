@@ -11,7 +11,7 @@ from framesim.coverage.frame_book import PAGES
 from framesim.coverage.scenario import Scenario
 from framesim.coverage.traffic import Traffic
 from framesim.coverage.windows import FRAMES_AT_ONCE
-from framesim.disturbance import Channel, Ignition, PulseTrain
+from framesim.disturbance import Channel, Ignition, PulseTrain, RecordedWaveform
 from framesim.errors import BadArgument, NotFeasible, check_number
 from framesim.judging import judge
 from framesim.wire import WireFrame
@@ -99,7 +99,8 @@ def _chosen(scenario: Scenario, column: str | None) -> tuple[Scenario, str]:
 def _analog_link(scenario: Scenario, traffic: Traffic, times: Floats) -> LinkCourse:
     line, signal = scenario.analog, scenario.signal
     assert isinstance(scenario.disturbance, Ignition)
-    samples = line.walk(scenario.disturbance, times, traffic.volts(times), scenario.seed)
+    samples = line.walk(scenario.disturbance, times, traffic.volts, scenario.seed)
+    times = samples.times_s  # in step with the crank, the last reading may be older than the asking
     span = signal.high - signal.low
 
     def values(codes: NDArray[np.int32]) -> Floats:
@@ -107,7 +108,7 @@ def _analog_link(scenario: Scenario, traffic: Traffic, times: Floats) -> LinkCou
         return np.asarray(signal.low + (volts - 0.5) / 4.0 * span)
 
     wrong = np.abs(samples.errors_lsb) >= scenario.wrong_from_lsb
-    fate = np.where(samples.implausible, Fate.CAUGHT, np.where(wrong, Fate.WRONG, Fate.RIGHT)).astype(np.uint8)
+    fate = np.where(samples.noticed, Fate.CAUGHT, np.where(wrong, Fate.WRONG, Fate.RIGHT)).astype(np.uint8)
     return LinkCourse(
         step=line.lsb_volts / 4.0 * span,
         times_s=times,
@@ -151,6 +152,9 @@ def _flipped(scenario: Scenario, traffic: Traffic, n_values: int) -> Places:
     bits = (traffic.first_bit(0), traffic.first_bit(n_values))
     if isinstance(cause, Ignition):
         return link.walk(cause, *bits, scenario.seed, traffic.levels).flipped
+    if isinstance(cause, RecordedWaveform):
+        near = traffic.busy(0, n_values)
+        return cause.walk(link, *bits, scenario.seed, traffic.levels, busy=near).flipped
     if isinstance(cause, PulseTrain):
         return cause.walk(link, *bits, scenario.seed, traffic.levels).flipped
     assert isinstance(cause, Channel)

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from framesim.analog import AnalogLine, AnalogSamples
 from framesim.coverage.funnel import Funnel
 from framesim.coverage.judging_many import tally_disturbed
 from framesim.coverage.lines import Line, reach_of
@@ -13,9 +14,19 @@ from framesim.coverage.passage import Passage, pass_window
 from framesim.coverage.scenario import Scenario
 from framesim.coverage.tally import SilentErrors
 from framesim.coverage.traffic import Traffic
-from framesim.disturbance import Channel, Ignition, LinkHits, PulseTrain, SparkEvents
+from framesim.disturbance import Channel, Ignition, LinkHits, PulseTrain, RecordedWaveform, SparkEvents
 
-__all__ = ["FRAMES_AT_ONCE", "Part", "channel_part", "columns_of", "parts_of", "slots_at_once", "train_part", "window"]
+__all__ = [
+    "FRAMES_AT_ONCE",
+    "Part",
+    "channel_part",
+    "columns_of",
+    "parts_of",
+    "recording_part",
+    "slots_at_once",
+    "train_part",
+    "window",
+]
 
 WINDOW_S = 40.0  # engine time worked off at once: flat memory, and little lost by an interruption
 FRAMES_AT_ONCE = 20_000
@@ -57,8 +68,8 @@ def parts_of(
     """
     if isinstance(scenario.disturbance, Ignition):
         yield from _engine_parts(scenario, scenario.disturbance, traffic, lines)
-    elif isinstance(scenario.disturbance, PulseTrain):
-        yield from _train_parts(scenario, scenario.disturbance, traffic)
+    elif isinstance(scenario.disturbance, PulseTrain | RecordedWaveform):
+        yield from _volts_parts(scenario, scenario.disturbance, traffic)
     else:
         yield from _channel_parts(scenario, scenario.disturbance, traffic)
 
@@ -72,7 +83,7 @@ def _engine_parts(
     scenario: Scenario, engine: Ignition, traffic: Traffic, lines: Mapping[str, Line]
 ) -> Iterator[tuple[str, float, float, Part]]:
     every_s = scenario.signal.every_s
-    n_slots = max(1, round(scenario.hours * 3600 / every_s))
+    n_slots = len(scenario.slots)
     step = slots_at_once(scenario)
     for first in range(0, n_slots, step):
         stop = min(first + step, n_slots)
@@ -82,14 +93,18 @@ def _engine_parts(
             yield severity, stop / n_slots, (stop - first) * every_s, part
 
 
-def _train_parts(scenario: Scenario, train: PulseTrain, traffic: Traffic) -> Iterator[tuple[str, float, float, Part]]:
-    every_s = scenario.signal.every_s
-    n_slots = max(1, round(scenario.hours * 3600 / every_s))
-    step = slots_at_once(scenario)
-    for first in range(0, n_slots, step):
-        stop = min(first + step, n_slots)
-        part = train_part(scenario, train, traffic, first, stop)
-        yield train.profile, stop / n_slots, (stop - first) * every_s, part
+def _volts_parts(
+    scenario: Scenario, cause: PulseTrain | RecordedWaveform, traffic: Traffic
+) -> Iterator[tuple[str, float, float, Part]]:
+    slots, step = scenario.slots, slots_at_once(scenario)
+    (name,) = columns_of(scenario)
+    for first in slots[::step]:
+        stop = min(first + step, slots.stop)
+        if isinstance(cause, PulseTrain):
+            part = train_part(scenario, cause, traffic, first, stop)
+        else:
+            part = recording_part(scenario, cause, traffic, first, stop)
+        yield name, (stop - slots.start) / len(slots), (stop - first) * scenario.signal.every_s, part
 
 
 def train_part(scenario: Scenario, train: PulseTrain, traffic: Traffic, first: int, stop: int) -> Part:
@@ -97,6 +112,14 @@ def train_part(scenario: Scenario, train: PulseTrain, traffic: Traffic, first: i
     bits = (traffic.first_bit(first), traffic.first_bit(stop))
     hits = train.walk(scenario.link, *bits, scenario.seed, traffic.levels)
     return Part(passages={scenario.sender.network: _passage(traffic, hits, stop - first)})
+
+
+def recording_part(scenario: Scenario, recording: RecordedWaveform, traffic: Traffic, first: int, stop: int) -> Part:
+    """Run the slots ``first .. stop - 1`` under a recorded waveform."""
+    bits = (traffic.first_bit(first), traffic.first_bit(stop))
+    hits = recording.walk(scenario.link, *bits, scenario.seed, traffic.levels, busy=traffic.busy(first, stop - first))
+    passage = _passage(traffic, hits, stop - first)
+    return Part(passages={scenario.sender.network: dataclasses.replace(passage, idle_flips=0)})
 
 
 def _passage(traffic: Traffic, hits: LinkHits, n_frames: int) -> Passage:
@@ -155,17 +178,24 @@ def _samples(
     scenario: Scenario, events: SparkEvents, times: "np.typing.NDArray[np.float64]", traffic: Traffic, first: int
 ) -> SilentErrors:
     """Take the samples of a window on the analog line, under the very events that the frames met."""
-    volts = traffic.volts(times)
-    readings = scenario.analog.sampled(events, times, volts, scenario.seed, first_sample=first)
-    own_ground = dataclasses.replace(scenario.analog, ground_resistance_ohm=0.0)
-    apart = own_ground.sampled(events, times, volts, scenario.seed, first_sample=first)
+    line, limit = scenario.analog, scenario.wrong_from_lsb
+
+    def taken(by: AnalogLine) -> AnalogSamples:
+        return by.sampled(events, times, traffic.volts, scenario.seed, first_sample=first)
+
+    readings = taken(line)
+    wrong = readings.off(limit)
     off = np.abs(readings.errors_lsb)
-    limits = sorted({*OFF_BY, scenario.wrong_from_lsb})
+    limits = sorted({*OFF_BY, limit})
     return SilentErrors(
         samples=len(times),
-        wrong=readings.silent(scenario.wrong_from_lsb),
+        wrong=readings.silent(limit),
         implausible=int(readings.implausible.sum()),
-        off_by={limit: readings.wrong(limit) for limit in limits},
+        off_by={steps: readings.wrong(steps) for steps in limits},
         largest=int(off.max(initial=0)),
-        own_ground=apart.silent(scenario.wrong_from_lsb),
+        own_ground=taken(dataclasses.replace(line, ground_resistance_ohm=0.0)).silent(limit),
+        deviating=int((readings.deviating & ~readings.implausible).sum()),
+        wrong_by_range=int((wrong & readings.implausible).sum()),
+        wrong_by_comparison=int((wrong & readings.deviating & ~readings.implausible).sum()),
+        plain=0 if line.is_plain else taken(line.plain).silent(limit),
     )

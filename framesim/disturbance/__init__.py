@@ -6,6 +6,7 @@ from framesim.disturbance.flips import Channel, Flips
 from framesim.disturbance.ignition import Ignition
 from framesim.disturbance.markov import Markov
 from framesim.disturbance.pulse_train import PulseTrain
+from framesim.disturbance.recorded import RecordedWaveform
 from framesim.disturbance.scatter import ExactFlips, Scatter
 from framesim.disturbance.sparks import SparkEvent, SparkEvents
 from framesim.disturbance.two_state import GilbertElliott
@@ -21,6 +22,7 @@ __all__ = [
     "LinkHits",
     "Markov",
     "PulseTrain",
+    "RecordedWaveform",
     "Scatter",
     "SparkEvent",
     "SparkEvents",

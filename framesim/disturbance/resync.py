@@ -19,9 +19,9 @@ from framesim.disturbance.waveform import Waveform
 from framesim.disturbance.waveform_link import comparator_states
 from framesim.errors import BadArgument, check_range
 
-__all__ = ["BitTiming", "followed_bits", "resynchronised"]
+__all__ = ["GRID_HZ", "BitTiming", "followed_bits", "read_beside", "resynchronised", "samples_beside"]
 
-_GRID_HZ = 200e6
+GRID_HZ = 200e6  #: on which the comparator is followed
 _QUIET_BITS = 8
 
 
@@ -121,6 +121,21 @@ def resynchronised(
         BadArgument: the jump is wider than what lies behind the sample point, or a value is out of range.
     """
     check_range("first_bit", first_bit, -(1 << 50), 1 << 50, base="d")
+    wave = Waveform.of(
+        transients, start_s=first_bit / link.bit_rate, rate_hz=GRID_HZ, n_samples=samples_beside(link, sent)
+    )
+    return read_beside(link, timing, wave, sent, first_bit)
+
+
+def samples_beside(link: CanLink, sent: bitarray) -> int:
+    """Return how many samples at ``GRID_HZ`` a voltage beside a frame has: as far as a receiver may look."""
+    return int((len(sent) + _QUIET_BITS) / link.bit_rate * GRID_HZ) + 2
+
+
+def read_beside(
+    link: CanLink, timing: BitTiming, wave: Waveform, sent: bitarray, first_bit: int
+) -> tuple[bitarray, bitarray]:
+    """Return what the two receivers of ``resynchronised`` read of a frame beside a voltage at their comparator."""
     timing.check(link)
     levels = np.frombuffer(sent.unpack(), np.uint8)
 
@@ -131,8 +146,6 @@ def resynchronised(
 
     stop_bit = first_bit + levels.size
     start_s, stop_s = first_bit / link.bit_rate, stop_bit / link.bit_rate
-    spanned_s = (levels.size + _QUIET_BITS) / link.bit_rate
-    wave = Waveform.of(transients, start_s=start_s, rate_hz=_GRID_HZ, n_samples=int(spanned_s * _GRID_HZ) + 2)
     times, states = comparator_states(link, wave, first_bit, stop_bit + _QUIET_BITS, level_at)
     changes = np.flatnonzero(np.diff(states)) + 1
     edges = (times[changes - 1] + times[changes]) / 2  # somewhere between two moments

@@ -12,7 +12,7 @@ from framesim.disturbance.streams import Purpose, unit_uniforms
 if TYPE_CHECKING:
     from framesim.disturbance.ignition import Ignition
 
-__all__ = ["MOST_RE_STRIKES", "draw_events"]
+__all__ = ["MOST_RE_STRIKES", "draw_events", "engine_phase"]
 
 MOST_RE_STRIKES = 24  #: more than 24 at the largest allowed mean, 10: 5 in 100,000 clusters
 _OF_CLUSTER = 12  # random numbers a cluster uses by itself, and then for each re-strike:
@@ -47,10 +47,15 @@ class _Gaps(NamedTuple):
     volts: Floats
 
 
+def engine_phase(seed: int) -> float:
+    """Return where between two nominal firing instants time 0 lies, in spark intervals, 0..1."""
+    return float(unit_uniforms(seed, Purpose.ENGINE_PHASE, 0, 1, 4)[0, 0])
+
+
 def draw_events(ignition: "Ignition", start_s: float, stop_s: float, seed: int) -> SparkEvents:
     """Draw the events of a window; see ``Ignition.events``."""
     crank = ignition.crank
-    phase = float(unit_uniforms(seed, Purpose.ENGINE_PHASE, 0, 1, 4)[0, 0])
+    phase = engine_phase(seed)
     slack = ignition.value("timing_jitter") * _FARTHEST_NORMAL + 1
     # A cluster belongs here if its last event can still come after the start, or its first one before the stop.
     first = math.floor(crank.sparks_at(start_s - ignition.value("glow_s")) - phase - slack)

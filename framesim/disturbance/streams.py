@@ -31,6 +31,8 @@ class Purpose(IntEnum):
     LEVELS = 24
     RECEIVERS = 31
     SPARK_PATTERNS = 32
+    READING_NOISE = 41
+    SECOND_TRACK_NOISE = 42
 
 
 def unit_uniforms(seed: int, purpose: Purpose, first: int, count: int, width: int) -> npt.NDArray[np.float64]:

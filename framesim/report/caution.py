@@ -31,6 +31,13 @@ NOT_MODELLED = {
         "Several receivers that differ and answer each other's error flags; here one receiver is disturbed.",
         "Supply dips, 24 V systems, diesel and electric drives, and load on the engine.",
     ),
+    "recording": (
+        "The receiver's input resistance loading what was recorded, and a voltage common to both wires that drives the "
+        "receiver out of its range.",
+        "False resynchronisation and stretched bits, and finite edges of the sent signal: levels change at once.",
+        "Several receivers that differ and answer each other's error flags; here one receiver is disturbed.",
+        "Whether the recording stands for what a vehicle meets.",
+    ),
     "channel": (
         "Bit slips and false resynchronisation: a receiver that loses or doubles a bit.",
         "Several receivers whose error flags help each other, and overload frames.",

@@ -37,6 +37,7 @@ _COUNTS = {
     "silently_wrong_with_own_ground": "silently wrong with a ground of its own",
     "largest_lsb": "largest error, ADC steps",
     "implausible": "caught by the range check",
+    "silently_wrong_with_a_plain_line": "silently wrong on a plain line: one track, no filter, no step",
 }
 _FUNNEL = {"touched": "a fast transient inside", "toggled": "comparator toggled"}
 
@@ -65,14 +66,15 @@ def coverage_page(report: CoverageReport, scenario: Scenario | None = None) -> s
         Section("What the figures rest on", tables=basis_tables(record)),
         Section("Before quoting a figure", paragraphs=record["notes"]),
     ]
-    engine = record["hours"] is not None
+    recorded = any(given["source"]["kind"] == "waveform" for given in record["disturbance"].values())
+    left_out = "recording" if recorded else "engine" if record["hours"] is not None else "channel"
     return render(
         title=record["title"],
         about=_about(record),
         lead=[*(["Partial: the run was interrupted; the page covers what was done."] if record["partial"] else []),
               *sentences(report), *beside_the_first(frames)],
         sections=sections,
-        not_modelled=NOT_MODELLED["engine" if engine else "channel"],
+        not_modelled=NOT_MODELLED[left_out],
     )  # fmt: skip
 
 
@@ -183,6 +185,10 @@ def _table(record: Record, name: str, links: Sequence[tuple[int, Record]]) -> Ta
     rows = [row(label, "counts", key) for key, label in _COUNTS.items() if counts.get(key) is not None]
     for key in counts.get("off_by_at_least_lsb", {}):
         rows.append(row(f"off by {key} ADC steps or more", "counts", "off_by_at_least_lsb", key))
+    if "comparison" in links[0][1]["by_check"]:
+        rows.append(row("caught by comparing the tracks", "by_check", "comparison"))
+    for key in counts.get("wrong_samples", {}):
+        rows.append(row(f"wrong samples: {key.replace('_', ' ')}", "counts", "wrong_samples", key))
     if links[0][1].get("funnel"):
         rows += [row(label, "funnel", key) for key, label in _FUNNEL.items()]
     for tally, said in (("first", "first to speak: {}"), ("alone", "alone: {} would have")):
@@ -229,7 +235,8 @@ def _about(record: Record) -> list[tuple[str, Any]]:
         about.append(("  beside it", "by strata of wrong bits a frame: patterns of the run, put at other places"))
     about.append(("seed", number_at(record, "seed")))
     if record["hours"] is not None:
-        about.append(("engine time", [number_at(record, "hours"), " h a column"]))
+        engine = all(given["source"]["kind"] == "ignition" for given in record["disturbance"].values())
+        about.append(("engine time" if engine else "time", [number_at(record, "hours"), " h a column"]))
     for part in record["scenario"]:
         if isinstance(record["scenario"][part], dict):
             about += [(f"{part}: {name}", value) for name, value in listed(record, "scenario", part)]

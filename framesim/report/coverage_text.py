@@ -74,10 +74,9 @@ def _sentence(report: CoverageReport, frames: FrameResult, analog: AnalogResult 
     else:
         meaning = f" ({MEANINGS[frames.column]})" if frames.column in MEANINGS else ""
         source = report.disturbance[frames.column]["source"]
-        train = "about" in source
-        what = f"of {source['about']}" if train else f"at {_speed(source)} rpm"
-        name = f"Published pulse train {frames.column}" if train else frames.column.capitalize()
-        opening = f"{name}{meaning}, {report.hours:,.3g} h {what}"
+        opening = (
+            f"{_cause(frames.column, source)[0]}{meaning}, {report.hours:,.3g} h {_cause(frames.column, source)[1]}"
+        )
     said = []
     if analog is not None and analog.wrong is not None:
         said.append(f"{_wrong(analog)} silently wrong on the analog line")
@@ -93,6 +92,16 @@ def _sentence(report: CoverageReport, frames: FrameResult, analog: AnalogResult 
     if isinstance(frames.computed, Computed):
         said.append(f"computed: {frames.computed.estimate.text()}")
     return f"{opening}: " + "; ".join(said) + "."
+
+
+def _cause(column: str, source: Mapping[str, Any]) -> tuple[str, str]:
+    """Return the cause's name, and what follows the time it ran."""
+    if source["kind"] == "waveform":
+        again = "" if source["repeat_s"] is None else f" every {source['repeat_s']:g} s"
+        return f"Recording {one_line(source['file'])}", f"beside {source['lasts_s']:.3g} s of it{again}"
+    if "about" in source:
+        return f"Published pulse train {column}", f"of {source['about']}"
+    return column.capitalize(), f"at {_speed(source)} rpm"
 
 
 def _speed(source: Mapping[str, Any]) -> str:
@@ -160,6 +169,13 @@ def _analog_rows(report: CoverageReport) -> Rows:
         rows.append(row(label, lambda r, steps=steps: f"{r.silent.off_by.get(steps, 0):,}"))  # type: ignore[misc]
     rows.append(row(f"largest error, {first.unit}", lambda r: f"{r.silent.largest * r.lsb_value:.3g}"))
     rows.append(row("caught by the range check", lambda r: f"{r.silent.implausible:,}"))
+    if first.tracks > 1:
+        rows.append(row("caught by comparing the tracks", lambda r: f"{r.silent.deviating:,}"))
+    if not first.plain:
+        rows.append(row("wrong: noticed by the range check", lambda r: f"{r.silent.wrong_by_range:,}"))
+        if first.tracks > 1:
+            rows.append(row("wrong: noticed by comparing", lambda r: f"{r.silent.wrong_by_comparison:,}"))
+        rows.append(row("silently wrong on a plain line", lambda r: f"{r.silent.plain:,}"))
     return rows
 
 

@@ -2,10 +2,12 @@
 
 import dataclasses
 import re
+from typing import Any
 
 from framesim.analog import AnalogLine
 from framesim.coverage.scenario import OTHER_LINKS
 from framesim.disturbance import CanLink
+from framesim.disturbance.knobs import KNOBS
 from framesim.plain import attribute_texts
 
 __all__ = ["keys_block", "with_keys"]
@@ -21,10 +23,17 @@ def keys_block() -> str:
         about = attribute_texts(record)
         lines += [f"`[{name}]`", "", "| key | default | meaning |", "|---|---|---|"]
         for field in dataclasses.fields(record):
-            default = "the severity's" if field.default is None else f"{field.default:g}"
+            default = _default(field)
             lines.append(f"| `{field.name}` | {default} | {about[field.name].rstrip('.')} |")
         lines.append("")
     return "\n".join([*lines[:-1], END])
+
+
+def _default(field: "dataclasses.Field[Any]") -> str:
+    """Return a field's default as the table shows it."""
+    if field.default is None:
+        return "the severity's" if field.name in KNOBS else "none"
+    return f"`{field.default}`" if isinstance(field.default, str) else f"{field.default:g}"
 
 
 def with_keys(page: str) -> str:

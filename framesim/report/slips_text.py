@@ -10,6 +10,8 @@ from framesim.coverage.estimate import rounded
 from framesim.coverage.intervals import clopper_pearson
 from framesim.coverage.slip_study import FORMATS, PATTERNS, SlipShare
 from framesim.coverage.spark_slips import ResyncStudy
+from framesim.disturbance.knobs import SEVERITIES
+from framesim.plain import one_line
 from framesim.report.caution import CAUTION
 from framesim.words import Outcome
 
@@ -59,10 +61,11 @@ def draw_slip_shares(console: Console, shares: Sequence[SlipShare], *, seed: int
 
 
 def draw_spark_slips(console: Console, study: ResyncStudy) -> None:
-    """Draw what following edges changes beside an engine."""
+    """Draw what following edges changes beside an engine, or beside a recording."""
+    cause = f"engine, {study.severity}" if study.severity in SEVERITIES else f"recording {one_line(study.severity)}"
     console.print(
         Text(
-            f"{study.frames:,} frames beside the engine, {study.severity}, seed {study.seed}; the comparator left the "
+            f"{study.frames:,} frames beside the {cause}, seed {study.seed}; the comparator left the "
             f"sent level in {study.toggled:,}",
             style="bold",
         )

@@ -16,11 +16,13 @@ from framesim.coverage.windows import (
     Part,
     channel_part,
     columns_of,
+    recording_part,
     slots_at_once,
     train_part,
     window,
 )
-from framesim.disturbance import Ignition, PulseTrain
+from framesim.disturbance import Ignition, PulseTrain, RecordedWaveform
+from framesim.errors import NotFeasible
 
 __all__ = ["ScenarioWindows"]
 
@@ -34,6 +36,13 @@ class ScenarioWindows:
     """
 
     scenario: Scenario
+
+    def __post_init__(self) -> None:
+        if self.scenario.plays_once:
+            raise NotFeasible(
+                "disturbance.repeat_s: missing; a recording played once is judged whole by framesim coverage, a "
+                "campaign plays it again and again"
+            )
 
     @property
     def title(self) -> str:
@@ -82,6 +91,8 @@ class ScenarioWindows:
                 part = window(scenario, engine, traffic, lines, first, stop)
             elif isinstance(cause, PulseTrain):
                 part = train_part(scenario, cause, traffic, first, stop)
+            elif isinstance(cause, RecordedWaveform):
+                part = recording_part(scenario, cause, traffic, first, stop)
             else:
                 part = channel_part(scenario, cause, traffic, number, first, stop)
             counts |= {f"{column}.{name}": count for name, count in _counts(part, scenario).items()}
@@ -96,15 +107,16 @@ def _counts(part: Part, scenario: Scenario) -> Mapping[str, int]:
         if scenario.by_time:
             own |= {f"funnel.{stage}": count for stage, count in passage.funnel.to_json().items()}
             if network == scenario.sender.network:
-                own["idle_flips"] = passage.idle_flips
+                own |= {} if scenario.by_recording else {"idle_flips": passage.idle_flips}
         before = "" if network == scenario.sender.network else f"{network}."
         counts |= {f"{before}{name}": count for name, count in own.items()}
     if not scenario.by_engine:
         return counts
     silent = part.silent
+    more = () if scenario.analog.is_plain else ("deviating", "wrong_by_range", "wrong_by_comparison", "plain")
     return (
         counts
-        | {f"analog.{name}": getattr(silent, name) for name in ("samples", "wrong", "implausible", "own_ground")}
+        | {f"analog.{name}": getattr(silent, name) for name in ("samples", "wrong", "implausible", "own_ground", *more)}
         | {f"analog.off_by_{limit}": count for limit, count in silent.off_by.items()}
         | {"analog.largest": silent.largest}
     )

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from framesim.coverage.channel_file import read_text
 from framesim.coverage.scenario import Scenario
 from framesim.coverage.tables import expect_type
-from framesim.disturbance import Ignition, PulseTrain, SparkEvent
+from framesim.disturbance import Ignition, PulseTrain, RecordedWaveform, SparkEvent
 from framesim.disturbance.streams import Purpose
 from framesim.errors import BadArgument, BadInput, check_number, check_range
 
@@ -20,6 +20,7 @@ __all__ = ["FlipRecord", "draw_flips", "random_levels", "read_flips"]
 Places = NDArray[np.int64]
 MOST_BITS = 1 << 50
 MOST_RUN_BITS = 1e12
+JOINED_S = 1e-3  # loud bits with a shorter pause between them belong to one active stretch
 LONGEST_FILE = 200_000_000  # bytes: some 20 million flips
 EXPECTED = "a JSON object with bits (how many) and flips (their places, ascending), as framesim waveform --json writes"
 
@@ -107,8 +108,8 @@ def draw_flips(scenario: Scenario, seconds: float) -> FlipRecord:
     """Return the flips that the scenario's cause makes on its link, all bits sent, their levels random.
 
     Args:
-        scenario: its disturbance must be an engine (the first severity counts) or a pulse train.
-        seconds: how long.
+        scenario: its disturbance must be an engine (the first severity counts), a pulse train or a recording.
+        seconds: how long; of a recording played once, its own length at most.
 
     Raises:
         BadArgument: a value is out of range, or the disturbance is a channel already.
@@ -122,6 +123,8 @@ def draw_flips(scenario: Scenario, seconds: float) -> FlipRecord:
     def levels(bits: Places) -> NDArray[np.uint8]:
         return random_levels(bits, scenario.seed)
 
+    if isinstance(cause, RecordedWaveform):
+        return _of_recording(scenario, cause, n_bits)
     if isinstance(cause, PulseTrain):
         hits = cause.walk(link, 0, n_bits, scenario.seed, levels)
         spans = _bursts(cause, seconds, scenario.seed)
@@ -132,10 +135,26 @@ def draw_flips(scenario: Scenario, seconds: float) -> FlipRecord:
         spans = _clusters(engine, seconds, scenario.seed)
         name = f"ignition, {engine.severity}, {engine.speed_rpm:g} rpm"
     else:
-        raise BadArgument("disturbance: is a channel already; expected kind ignition or pulse-train")
+        raise BadArgument("disturbance: is a channel already; expected kind ignition, pulse-train or waveform")
     active = _joined(np.floor(spans * link.bit_rate).astype(np.int64), n_bits)
     origin = f"{name}, {seconds:g} s at {link.bit_rate:g} bit/s, random levels, seed {scenario.seed}"
     return FlipRecord(n_bits=n_bits, flips=hits.flipped, active=active, origin=origin)
+
+
+def _of_recording(scenario: Scenario, cause: RecordedWaveform, n_bits: int) -> FlipRecord:
+    """Return the flips that a recording makes, from its first whole bit on; loud bits are when it was at work."""
+    rate, wave = scenario.link.bit_rate, cause.waveform
+    first = int(np.ceil(wave.start_s * rate - 1e-6))
+    if cause.repeat_s is None:
+        n_bits = min(n_bits, max(1, int(np.floor(wave.stop_s * rate + 1e-6)) - first))
+    hits = cause.walk(
+        scenario.link, first, first + n_bits, scenario.seed, lambda bits: random_levels(bits, scenario.seed)
+    )
+    touched = hits.touched - first
+    breaks = np.flatnonzero(np.diff(touched) > JOINED_S * rate)
+    spans = np.stack([touched[np.r_[0, breaks + 1]], touched[np.r_[breaks, -1]]], axis=1) if touched.size else touched
+    origin = f"recording {cause.file}, {n_bits / rate:g} s at {rate:g} bit/s, random levels, seed {scenario.seed}"
+    return FlipRecord(n_bits=n_bits, flips=hits.flipped - first, active=_joined(spans, n_bits), origin=origin)
 
 
 def _clusters(engine: Ignition, seconds: float, seed: int) -> NDArray[np.float64]:

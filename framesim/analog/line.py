@@ -1,63 +1,26 @@
-"""The same value as a voltage: a sensor line beside the same sparks, sampled and converted, with no check at all."""
+"""The same value as a voltage: a sensor line beside the same sparks, sampled and converted."""
 
+import dataclasses
 from dataclasses import dataclass
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
+from framesim.analog.options import GUESSED, check_options, described_options, usual_options
+from framesim.analog.readings import Voltage, checked_times, read_samples, volts_at
+from framesim.analog.samples import AnalogSamples, Codes
+from framesim.analog.second_track import SecondTrack
+from framesim.disturbance.crank_steps import longest_step_s
 from framesim.disturbance.ignition import Ignition
 from framesim.disturbance.slow_coupling import Filter, Response, re_strike_pieces, spark_pieces
 from framesim.disturbance.sparks import SparkEvent, SparkEvents
-from framesim.disturbance.streams import Purpose, unit_uniforms
 from framesim.errors import BadArgument, check_number, check_range
 
-__all__ = ["AnalogLine", "AnalogSamples"]
+__all__ = ["AnalogLine"]
 
 Floats = npt.NDArray[np.float64]
-Codes = npt.NDArray[np.int32]
-
 _PER_PIECE = 1 << 16  # samples at a time when walking
-
-
-class AnalogSamples(NamedTuple):
-    """Converter codes of a run of samples.
-
-    Attributes:
-        clean: dtype int32. shape: (n_samples,). The code of the undisturbed voltage.
-        seen: dtype int32. shape: (n_samples,). The code that the unit got.
-        implausible: dtype bool. shape: (n_samples,). The unit's range check speaks.
-    """
-
-    clean: Codes
-    seen: Codes
-    implausible: npt.NDArray[np.bool_]
-
-    @property
-    def errors_lsb(self) -> Codes:
-        """Seen minus clean, in steps of the converter. shape: (n_samples,)."""
-        return self.seen - self.clean
-
-    def wrong(self, steps: int) -> int:
-        """Return how many samples are off by so many steps or more."""
-        return int(np.count_nonzero(np.abs(self.errors_lsb) >= steps))
-
-    def silent(self, steps: int) -> int:
-        """Return how many samples are off by so many steps or more without the range check speaking."""
-        return int(np.count_nonzero((np.abs(self.errors_lsb) >= steps) & ~self.implausible))
-
-    def summary(self, steps: tuple[int, ...] = (2, 5, 10)) -> dict[str, Any]:
-        """Return counts, ready for JSON: samples, wrong and silently wrong ones by steps, the largest error.
-
-        The counts are of this run only; samples near one spark depend on each other, so an interval for a rate must
-        count sparks, not samples.
-        """
-        return {
-            "samples": int(self.seen.size),
-            "wrong": {str(number): self.wrong(number) for number in steps},
-            "silent": {str(number): self.silent(number) for number in steps},
-            "largest_lsb": int(np.abs(self.errors_lsb).max(initial=0)),
-        }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,7 +34,12 @@ class AnalogLine:
 
     Sampling in step with the crankshaft can put every sample, or none, into the time a coil charges. A sample rate
     that divides the spark rate does just that, almost: choose sample times that drift through the engine's cycle,
-    unless that effect is the very thing to show.
+    unless that effect is the very thing to show; then say ``crank_angle_deg``.
+
+    Three things a unit may do beyond a range check, all off unless said. A *second track* carries the same value over
+    a second wire of the same make, beside the same sparks at the same time; the unit uses the first track and
+    compares. A *median filter* takes the middle one of several readings. *In step with the crank*, each value is the
+    last reading taken at one angle of the crankshaft; a median is then over neighbouring firings.
 
     Attributes:
         mutual_capacitance_f: farad; ``None`` takes the ignition's. An estimate.
@@ -85,9 +53,19 @@ class AnalogLine:
         noise_volts: standard deviation of a noise of each sample's own; none by default.
         plausible_low_volts: below this the unit knows that something is wrong. From memory.
         plausible_high_volts: above this too. From memory.
+        second_track: ``none``, or how the second line's voltage relates to the first's: ``same``, ``inverted`` (full
+            scale minus it) or ``half_slope`` (half of it).
+        second_coupling: mutual capacitance of the second wire over that of the first; 1 beside it. An estimate.
+        second_ground: share of the ground drop that the second track has too; 1 with one ground wire. An estimate.
+        second_delay_s: how much later the second track is converted. An estimate, converters take turns.
+        tolerance_volts: the tracks may differ by this, on the first's scale. From memory, about 6 % of full scale.
+        median_readings: readings whose middle one is used: an odd number, 1 for no filter.
+        median_every_s: seconds from one of these readings to the next; without effect in step with the crank.
+        crank_angle_deg: degrees of crankshaft after each nominal firing instant at which readings are taken, before
+            it if negative; ``None``: in no step with the engine.
 
     Raises:
-        BadArgument: a value is out of range, or the two time constants are equal within 0.1 %.
+        BadArgument: a value is out of range, does nothing, or the two time constants are equal within 0.1 %.
     """
 
     mutual_capacitance_f: float | None = None
@@ -101,6 +79,14 @@ class AnalogLine:
     noise_volts: float = 0.0
     plausible_low_volts: float = 0.25
     plausible_high_volts: float = 4.75
+    second_track: SecondTrack = "none"
+    second_coupling: float = 1.0
+    second_ground: float = 1.0
+    second_delay_s: float = 10e-6
+    tolerance_volts: float = 0.3
+    median_readings: int = 1
+    median_every_s: float = 1e-3
+    crank_angle_deg: float | None = None
 
     def __post_init__(self) -> None:
         if self.mutual_capacitance_f is not None:
@@ -127,6 +113,17 @@ class AnalogLine:
             raise BadArgument(
                 f"source_ohm*pin_farad={pin:g}: must differ from filter_ohm*filter_farad={input_:g} by 0.1 % or more"
             )
+        check_options(self)
+
+    @property
+    def is_plain(self) -> bool:
+        """Whether the line has none of the three: second track, median filter, steps of the crank."""
+        return self.second_track == "none" and self.median_readings == 1 and self.crank_angle_deg is None
+
+    @property
+    def plain(self) -> "AnalogLine":
+        """The same line with none of the three."""
+        return dataclasses.replace(self, **usual_options())
 
     @property
     def lsb_volts(self) -> float:
@@ -134,9 +131,14 @@ class AnalogLine:
         return self.reference_volts / (1 << self.bits)
 
     def reach_s(self, ignition: Ignition) -> tuple[float, float]:
-        """Return how long before and after a sample events matter: (before_s, after_s)."""
+        """Return how long before and after a sample's time events matter: (before_s, after_s)."""
         spark, again = self._responses(ignition)
-        return max(spark.after_s, again.after_s), -float(min(spark.breaks[0], again.breaks[0]))
+        before, after = max(spark.after_s, again.after_s), -float(min(spark.breaks[0], again.breaks[0]))
+        if self.crank_angle_deg is not None:
+            before += self.median_readings * longest_step_s(ignition) * 1.001
+        else:
+            before += (self.median_readings - 1) * self.median_every_s
+        return before, after + (0.0 if self.second_track == "none" else self.second_delay_s)
 
     def interference_volts(self, events: SparkEvents, sample_times_s: Floats) -> Floats:
         """Return what the sparks add to the voltage at the converter, in volts.
@@ -156,7 +158,7 @@ class AnalogLine:
         self,
         events: SparkEvents,
         sample_times_s: Floats,
-        true_volts: npt.ArrayLike,
+        true_volts: Voltage,
         seed: int,
         *,
         first_sample: int = 0,
@@ -165,46 +167,37 @@ class AnalogLine:
 
         Args:
             events: what the ignition does, drawn from before the first to after the last sample (``reach_s``).
-            sample_times_s: dtype float64. shape: (n_samples,). When the hold capacitor is cut off.
-            true_volts: the undisturbed voltage, one for all samples or one for each.
-            seed: of the noise; only used if ``noise_volts`` is not 0.
+            sample_times_s: dtype float64. shape: (n_samples,). When the hold capacitor is cut off; in step with the
+                crank, when the unit asks for the last reading.
+            true_volts: the undisturbed voltage; unless it is a function, all readings of a sample have one.
+            seed: of the noise, and of the engine where readings keep step with its crank.
             first_sample: number of the first sample, so that a run cut into pieces gets the same noise.
 
         Raises:
             BadArgument: the shapes do not fit, or the seed is out of range.
         """
-        times, true = _checked(sample_times_s, true_volts)
-        volts = np.broadcast_to(true, times.shape)
-        seen = volts + self.interference_volts(events, times)
-        if self.noise_volts:
-            uniform = unit_uniforms(seed, Purpose.CONVERTER_NOISE, first_sample, times.size, 4)
-            radius = np.sqrt(-2 * np.log1p(-np.ascontiguousarray(uniform[:, 0])))
-            seen = seen + self.noise_volts * radius * np.cos(2 * np.pi * np.ascontiguousarray(uniform[:, 1]))
-        seen_code = self._convert(seen)
-        shown = seen_code * self.lsb_volts
-        implausible = (shown < self.plausible_low_volts) | (shown > self.plausible_high_volts)
-        return AnalogSamples(self._convert(volts), seen_code, implausible)
+        return read_samples(self, events, checked_times(sample_times_s), true_volts, seed, first_sample)
 
-    def errors_lsb(self, events: SparkEvents, sample_times_s: Floats, true_volts: npt.ArrayLike, seed: int) -> Codes:
+    def errors_lsb(self, events: SparkEvents, sample_times_s: Floats, true_volts: Voltage, seed: int) -> Codes:
         """Return seen code minus clean code for each sample; see ``sampled``."""
         return self.sampled(events, sample_times_s, true_volts, seed).errors_lsb
 
-    def walk(self, ignition: Ignition, sample_times_s: Floats, true_volts: npt.ArrayLike, seed: int) -> AnalogSamples:
+    def walk(self, ignition: Ignition, sample_times_s: Floats, true_volts: Voltage, seed: int) -> AnalogSamples:
         """Sample a long run, drawing the events piece by piece from the seed that a link's ``walk`` takes too.
 
         Args:
             ignition: the source.
             sample_times_s: dtype float64. shape: (n_samples,). Ascending.
-            true_volts: the undisturbed voltage, one for all samples or one for each.
+            true_volts: see ``sampled``.
             seed: of the ignition and of the noise.
 
         Raises:
             BadArgument: the shapes do not fit, the times do not ascend, or the seed is out of range.
         """
-        times, true = _checked(sample_times_s, true_volts)
+        times = checked_times(sample_times_s)
         if (np.diff(times) < 0).any():
             raise BadArgument("sample_times_s: must ascend")
-        volts = np.broadcast_to(true, times.shape)
+        volts = true_volts if callable(true_volts) else volts_at(true_volts, times[None, :])[0]
         before, after = self.reach_s(ignition)
         window_s = 4096 / ignition.sparks_per_second
         parts = [self.sampled(ignition.events(0, 0, seed), times[:0], 0.0, seed)]
@@ -214,7 +207,8 @@ class AnalogLine:
             within = int(np.searchsorted(times, start_s + window_s, side="right"))
             stop = min(within, first + _PER_PIECE)
             events = ignition.events(start_s - before, float(times[stop - 1]) + after, seed)
-            parts.append(self.sampled(events, times[first:stop], volts[first:stop], seed, first_sample=first))
+            piece = volts if callable(volts) else volts[first:stop]
+            parts.append(self.sampled(events, times[first:stop], piece, seed, first_sample=first))
             first = stop
         return AnalogSamples(*(np.concatenate(column) for column in zip(*parts, strict=True)))
 
@@ -233,6 +227,7 @@ class AnalogLine:
             "noise_volts": self.noise_volts,
             "plausible_low_volts": self.plausible_low_volts,
             "plausible_high_volts": self.plausible_high_volts,
+            **described_options(self),
             "estimates": [
                 "mutual_capacitance_f",
                 "ground_resistance_ohm",
@@ -240,14 +235,21 @@ class AnalogLine:
                 "pin_farad",
                 "filter_ohm",
                 "filter_farad",
+                *(GUESSED if self.second_track != "none" else ()),
             ],
         }
 
+    def coupling(self, ignition: Ignition) -> tuple[float, float]:
+        """Return mutual capacitance in farad and ground resistance in ohm: the line's own, or the ignition's."""
+        mutual, ground_ohm = self.mutual_capacitance_f, self.ground_resistance_ohm
+        return (
+            ignition.value("mutual_capacitance_f") if mutual is None else mutual,
+            ignition.value("ground_resistance_ohm") if ground_ohm is None else ground_ohm,
+        )
+
     def _responses(self, ignition: Ignition) -> tuple[Response, Response]:
         """Return the responses to a spark and to a re-strike."""
-        mutual, ground_ohm = self.mutual_capacitance_f, self.ground_resistance_ohm
-        mutual = ignition.value("mutual_capacitance_f") if mutual is None else mutual
-        ground_ohm = ignition.value("ground_resistance_ohm") if ground_ohm is None else ground_ohm
+        mutual, ground_ohm = self.coupling(ignition)
         pin_s = self.source_ohm * (mutual + self.pin_farad)
         input_s = self.filter_ohm * self.filter_farad
         ground = Filter(ground_ohm, 0.0, pin_s, input_s)
@@ -259,17 +261,7 @@ class AnalogLine:
         )
         return spark, again
 
-    def _convert(self, volts: Floats) -> Codes:
+    def convert(self, volts: Floats) -> Codes:
+        """Return the converter's codes; it rounds down, and stays at its ends. Shape as given."""
         top = (1 << self.bits) - 1
         return np.clip(np.floor(volts / self.lsb_volts), 0, top).astype(np.int32)
-
-
-def _checked(sample_times_s: npt.ArrayLike, true_volts: npt.ArrayLike) -> tuple[Floats, Floats]:
-    times, true = np.asarray(sample_times_s, np.float64), np.asarray(true_volts, np.float64)
-    if times.ndim != 1:
-        raise BadArgument(f"sample_times_s.shape={times.shape}: must have one dimension")
-    if true.shape not in ((), times.shape):
-        raise BadArgument(f"true_volts.shape={true.shape}: must be one number or {times.shape}")
-    if not (np.isfinite(times).all() and np.isfinite(true).all()):
-        raise BadArgument("sample_times_s, true_volts: must be finite numbers")
-    return times, true
