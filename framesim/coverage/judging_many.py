@@ -23,7 +23,7 @@ from framesim.networks.sent.wires import seen_wire
 from framesim.wire import WireFrame
 from framesim.words import Check, Outcome
 
-__all__ = ["tally_disturbed", "tally_symbols", "tally_widths", "undetected_among", "undetected_symbols"]
+__all__ = ["passing_among", "passing_symbols", "tally_disturbed", "tally_symbols", "tally_widths"]
 
 
 def tally_disturbed(sent: Sequence[WireFrame], seen: Sequence[bitarray], flips: int) -> Tally:
@@ -91,13 +91,17 @@ def tally_widths(sent: Sequence[WireFrame], widths: NDArray[np.int64], moves: ND
     return _tally(len(sent), flips, outcomes, first, alone)
 
 
-def undetected_among(sent: Sequence[WireFrame], seen: Sequence[bitarray]) -> int:
-    """Return how many disturbed frames are accepted although they are not what was sent."""
+def passing_among(sent: Sequence[WireFrame], seen: Sequence[bitarray]) -> NDArray[np.bool_]:
+    """Tell which disturbed frames are accepted although they are not what was sent. shape: (n_frames,)."""
+    passed = np.zeros(len(sent), np.bool_)
     if not sent:
-        return 0
-    with suppress(NotFeasible):
-        return tally_disturbed(sent, seen, 0).undetected if tables(network(sent[0].network)) else 0
-    return sum(_passes(one, bits) for one, bits in zip(sent, seen, strict=True))
+        return passed
+    rest: Sequence[int] = range(len(sent))
+    with suppress(NotFeasible):  # no tables for this network: each frame goes to a receiver
+        rest = _by_lanes(sent, seen, Counter(), Counter(), Counter())
+    for row in rest:
+        passed[row] = _passes(sent[row], seen[row])
+    return passed
 
 
 def _passes(sent: WireFrame, seen: bitarray) -> bool:
@@ -106,15 +110,15 @@ def _passes(sent: WireFrame, seen: bitarray) -> bool:
     return reception.check is None and reception.accepted and reception.frame != sent.frame
 
 
-def undetected_symbols(sent: Sequence[TernaryFrame], seen: Sequence[Sequence[int]]) -> int:
-    """Return how many disturbed frames of ternary symbols are accepted although they are not what was sent."""
-    count = 0
-    for one, symbols in zip(sent, seen, strict=True):
+def passing_symbols(sent: Sequence[TernaryFrame], seen: Sequence[Sequence[int]]) -> NDArray[np.bool_]:
+    """Tell which disturbed frames of ternary symbols are accepted although they are not what was sent."""
+    passed = np.zeros(len(sent), np.bool_)
+    for row, (one, symbols) in enumerate(zip(sent, seen, strict=True)):
         receiver = LineReceiver(seed=one.seed, slave=one.slave)
         receiver.feed(symbols)
         reception = receiver.finish()
-        count += reception.check is None and reception.accepted and reception.frame != one.frame
-    return count
+        passed[row] = reception.check is None and reception.accepted and reception.frame != one.frame
+    return passed
 
 
 def _count(

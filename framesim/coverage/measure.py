@@ -50,7 +50,8 @@ def measure_coverage(scenario: Scenario, *, progress: Progress | None = None) ->
                 progress(share, column)
     except KeyboardInterrupt:
         partial = True
-    return _report(scenario, totals, done_s, _computed(scenario, totals, lines, progress), lines, partial=partial)
+    computed, whole = _computed(scenario, totals, lines, progress)
+    return _report(scenario, totals, done_s, computed, lines, partial=partial or not whole)
 
 
 #: Patterns judged in a stratum; where tables judge many at once, the second number.
@@ -65,28 +66,31 @@ def _patterns(network: str, frames: int) -> int:
 
 def _computed(
     scenario: Scenario, totals: Mapping[str, Part], lines: Mapping[str, Line], progress: Progress | None
-) -> dict[tuple[str, str], Computed | SparkResidual | None]:
-    """Return (network, column) → the undetected rate: by strata under an engine, exactly on a channel."""
+) -> tuple[dict[tuple[str, str], Computed | SparkResidual | None], bool]:
+    """Return (network, column) → the undetected rate, by strata under an engine, exactly on a channel; and if all are.
+
+    An interruption ends the work on strata: what was drawn, and the rates worked out until then, are kept.
+    """
+    found: dict[tuple[str, str], Computed | SparkResidual | None] = {}
     if not scenario.by_time:
-        return {
-            (scenario.sender.network, column): _exactly(scenario, part, progress) for column, part in totals.items()
-        }
+        for column, part in totals.items():
+            found[scenario.sender.network, column] = _exactly(scenario, part, progress)
+        return found, True
     if not lines:  # a pulse train meets one link, and its patterns are tried nowhere else
-        return {}
-    return {
-        (network, column): spark_residual(
-            lines[network].slots.book,
-            passage.donors,
-            passage.by_flips,
-            passage.tally.frames,
-            confidence=scenario.confidence,
-            patterns=_patterns(network, passage.tally.frames),
-            seed=scenario.seed,
-            stream=100 * number + place,
-        )
-        for place, (column, part) in enumerate(totals.items())
-        for number, (network, passage) in enumerate(part.passages.items())
-    }
+        return found, True
+    try:
+        for place, (column, part) in enumerate(totals.items()):
+            for number, (network, passage) in enumerate(part.passages.items()):
+                if progress is not None:
+                    progress(1.0, f"strata: {column}, {network}")
+                found[network, column] = spark_residual(
+                    lines[network].slots.book, passage.donors, passage.by_flips, passage.tally.frames,
+                    confidence=scenario.confidence, patterns=_patterns(network, passage.tally.frames),
+                    seed=scenario.seed, stream=100 * number + place,
+                )  # fmt: skip
+    except KeyboardInterrupt:
+        return found, False
+    return found, True
 
 
 def _exactly(scenario: Scenario, part: Part, progress: Progress | None) -> Computed | None:
@@ -154,7 +158,7 @@ def _report(
         title=scenario.title,
         note=scenario.note,
         seed=scenario.seed,
-        hours=min(done_s.values()) / 3600 if scenario.by_time else None,
+        hours=round(min(done_s.values()), 6) / 3600 if scenario.by_time else None,  # a sum of windows, however cut
         partial=partial,
         columns=tuple(totals),
         frames=frames,

@@ -5,7 +5,8 @@ each stratum passes undetected is tried on many more patterns than the run had. 
 so a pattern of flips seen at one place of a frame would have come as likely at any other where the same levels are
 sent: a pattern is drawn from those that the run saw and put at a random such place of a random page. Where the run
 saw fewer than ``ENOUGH`` patterns of a stratum, others are put together from independent patterns of fewer flips. A
-single flip is tried at every place. Weight and share of a stratum have exact limits at half the risk each; the product
+single flip is tried at every place. Patterns drawn from the same disturbed frame depend on each other; the limits of a
+share allow for it (``pattern_shares``). Weight and share of a stratum have limits at half the risk each; the product
 of the limits then holds at the confidence asked for, and the strata are summed after MOVER.
 """
 
@@ -19,7 +20,8 @@ import numpy.typing as npt
 from framesim.coverage.estimate import Estimate
 from framesim.coverage.frame_book import PAGES, FrameBook
 from framesim.coverage.intervals import clopper_pearson, mover
-from framesim.coverage.judging_many import undetected_among, undetected_symbols
+from framesim.coverage.judging_many import passing_among, passing_symbols
+from framesim.coverage.pattern_shares import clustered_share
 from framesim.disturbance.streams import Purpose
 from framesim.errors import check_number, check_range
 from framesim.networks.ethernet.line import TernaryFrame
@@ -62,6 +64,8 @@ class SparkStratum(NamedTuple):
         tried: patterns judged.
         undetected: of these.
         every: every place was tried, on some pages.
+        origins: disturbed frames of the run that the patterns were drawn from; 0 where every place was tried.
+        share: of the patterns that pass, with limits.
     """
 
     flips: int
@@ -69,6 +73,8 @@ class SparkStratum(NamedTuple):
     tried: int
     undetected: int
     every: bool
+    origins: int
+    share: Estimate
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,6 +106,7 @@ class SparkResidual:
                     "patterns_tried": stratum.tried,
                     "undetected": stratum.undetected,
                     "every_place": stratum.every,
+                    "drawn_from": stratum.origins,
                 }
                 for stratum in self.strata
             ],
@@ -141,11 +148,11 @@ def spark_residual(
         return None
     key = (int(Purpose.SPARK_PATTERNS), stream)
     drawn = _Drawn(book, donors, np.random.Generator(np.random.Philox(np.random.SeedSequence(seed, spawn_key=key))))
+    each = 1 - (1 - confidence) / 2
     strata = []
     for flips in range(1, TAIL + 1):
         count = sum(number for k, number in by_flips.items() if k == flips or (flips == TAIL and k > TAIL))
-        strata.append(_stratum(drawn, flips, count, patterns))
-    each = 1 - (1 - confidence) / 2
+        strata.append(_stratum(drawn, flips, count, patterns, each))
     parts = [(1.0, _limits(stratum, frames, each, confidence)) for stratum in strata]
     summed = mover(parts)
     estimate = Estimate(
@@ -157,31 +164,30 @@ def spark_residual(
 
 def _limits(stratum: SparkStratum, frames: int, each: float, confidence: float) -> Estimate:
     """Return weight times share; both hold at once at the confidence, since each does at half the risk."""
-    weight = clopper_pearson(stratum.frames, frames, confidence=each)
-    low, best, high = 0.0, 0.0, 1.0
-    if stratum.every and not stratum.undetected:
-        high = 0.0
-    elif stratum.tried:
-        share = clopper_pearson(stratum.undetected, stratum.tried, confidence=each)
-        low, best, high = share.low, share.best or 0.0, share.high
-    of_weight = weight.best or 0.0
+    weight, share = clopper_pearson(stratum.frames, frames, confidence=each), stratum.share
     return Estimate(
-        low=weight.low * low, best=of_weight * best, high=weight.high * high,
+        low=weight.low * share.low, best=(weight.best or 0.0) * (share.best or 0.0), high=weight.high * share.high,
         confidence=confidence, method="Clopper-Pearson",
     )  # fmt: skip
 
 
-def _stratum(drawn: "_Drawn", flips: int, count: int, patterns: int) -> SparkStratum:
+def _stratum(drawn: "_Drawn", flips: int, count: int, patterns: int, each: float) -> SparkStratum:
     if flips == 1 and drawn.by_bits:
-        tried, undetected = drawn.every_single()
-        if not undetected:
-            return SparkStratum(1, count, tried, 0, True)
-    tried = undetected = 0
+        tried = drawn.every_single()
+        if not tried.any():
+            return SparkStratum(1, count, tried.size, 0, True, 0, Estimate.exact(0.0))
+    passed: list[npt.NDArray[np.bool_]] = []
+    origin: list[int] = []
     for first in range(0, patterns, AT_ONCE):
         some = [drawn.pattern(flips) for _ in range(min(AT_ONCE, patterns - first))]
-        number, passed = drawn.judged(some)
-        tried, undetected = tried + number, undetected + passed
-    return SparkStratum(flips, count, tried, undetected, False)
+        some = [(pattern, whose) for pattern, whose in some if pattern.places]
+        passed.append(drawn.judged([pattern for pattern, _ in some]))
+        origin += [whose for _, whose in some]
+    all_passed, whose_all = np.concatenate(passed), np.array(origin, np.int64)
+    share = clustered_share(all_passed, whose_all, confidence=each, alike=drawn.moves)
+    return SparkStratum(
+        flips, count, all_passed.size, int(all_passed.sum()), False, int(np.unique(whose_all).size), share
+    )
 
 
 class _Drawn:
@@ -190,15 +196,17 @@ class _Drawn:
     def __init__(self, book: FrameBook, donors: Mapping[int, Sequence[Donor]], rng: np.random.Generator) -> None:
         self._book = book
         self._rng = rng
+        numbered = list(enumerate((k, donor) for k, some in donors.items() for donor in some))
         self._own = {
-            flips: [d for k, some in donors.items() if k == flips or (flips == TAIL and k > TAIL) for d in some]
+            flips: [(d, whose) for whose, (k, d) in numbered if k == flips or (flips == TAIL and k > TAIL)]
             for flips in range(1, TAIL + 1)
         }
         self._kinds: dict[int, npt.NDArray[np.int8]] = {}
         self.by_bits = book.network not in ("ethernet", "sent")
+        self.moves = book.network != "sent"  # patterns are put at other places, so those of one frame differ
 
-    def every_single(self) -> tuple[int, int]:
-        """Judge a flip at every place of some pages; return how many there are, and how many pass undetected."""
+    def every_single(self) -> npt.NDArray[np.bool_]:
+        """Judge a flip at every place of some pages; tell which pass undetected."""
         some = [
             Donor(page, (place,))
             for page in range(0, PAGES, PAGES // SINGLE_PAGES)
@@ -206,27 +214,31 @@ class _Drawn:
         ]
         return self.judged(some)
 
-    def pattern(self, flips: int) -> Donor:
-        """Draw one pattern of a stratum."""
+    def pattern(self, flips: int) -> tuple[Donor, int]:
+        """Draw one pattern of a stratum; return it, and the disturbed frame that it, or its first part, came from."""
         own = self._own[flips]
         if len(own) >= ENOUGH or (own and self._rng.random() < 0.5):
-            return self._placed(own[int(self._rng.integers(len(own)))])
+            donor, whose = own[int(self._rng.integers(len(own)))]
+            return self._placed(donor), whose
         return self._put_together(flips)
 
-    def _put_together(self, flips: int) -> Donor:
+    def _put_together(self, flips: int) -> tuple[Donor, int]:
         """Join independent patterns on one page until there are flips enough."""
         page = self._any_page()
-        smaller = [donor for k in range(1, TAIL + 1) for donor in self._own[k]]
+        smaller = [drawn for k in range(1, TAIL + 1) for drawn in self._own[k]]
         wrong: dict[int, float] = {}
+        first = -1
         for _ in range(16 * flips):
-            donor = self._placed(smaller[int(self._rng.integers(len(smaller)))], page)
+            drawn, whose = smaller[int(self._rng.integers(len(smaller)))]
+            donor = self._placed(drawn, page)
+            first = whose if first < 0 and donor.places else first
             values = donor.values or (1.0,) * len(donor.places)
             for place, value in zip(donor.places, values, strict=True):
                 wrong[place] = wrong.get(place, 0.0) + value if self._book.network == "sent" else value
             if self._book.network == "sent" or len(wrong) >= flips:
                 break
         places = tuple(sorted(wrong))
-        return Donor(page, places, () if self.by_bits else tuple(wrong[place] for place in places))
+        return Donor(page, places, () if self.by_bits else tuple(wrong[place] for place in places)), first
 
     def _placed(self, donor: Donor, page: int | None = None) -> Donor:
         """Put a pattern at a random place, of a random page unless one is given, where the same levels are sent."""
@@ -260,21 +272,20 @@ class _Drawn:
             self._kinds[page] = kinds.astype(np.int8)
         return self._kinds[page]
 
-    def judged(self, patterns: Sequence[Donor]) -> tuple[int, int]:
-        """Judge patterns; return how many have a flip, and how many of them pass undetected."""
-        some = [pattern for pattern in patterns if pattern.places]
-        wires = [self._book.wire(pattern.page) for pattern in some]
+    def judged(self, patterns: Sequence[Donor]) -> npt.NDArray[np.bool_]:
+        """Judge patterns that have a flip; tell which pass undetected."""
+        wires = [self._book.wire(pattern.page) for pattern in patterns]
         if self._book.network == "ethernet":
             lines = [wire for wire in wires if isinstance(wire, TernaryFrame)]
             symbols = [
                 wire.disturbed(dict(zip(pattern.places, map(int, pattern.values), strict=True)))
-                for wire, pattern in zip(lines, some, strict=True)
+                for wire, pattern in zip(lines, patterns, strict=True)
             ]
-            return len(some), undetected_symbols(lines, symbols)
+            return passing_symbols(lines, symbols)
         bits = [wire for wire in wires if isinstance(wire, WireFrame)]
         moved = self._book.network == "sent"
         seen = [
             seen_wire(wire, pattern.values) if moved else wire.flipped(pattern.places)
-            for wire, pattern in zip(bits, some, strict=True)
+            for wire, pattern in zip(bits, patterns, strict=True)
         ]
-        return len(some), undetected_among(bits, seen)
+        return passing_among(bits, seen)

@@ -1,11 +1,13 @@
 """What the controller used, value by value: one signal over each link, under a policy for values that are caught."""
 
 import dataclasses
+from collections.abc import Mapping
 
 import numpy as np
 from bitarray.util import ba2int
 from numpy.typing import NDArray
 
+from framesim.coverage.course_links import delivered_beside
 from framesim.coverage.course_record import POLICIES, Fate, LinkCourse, Policy, ValueCourse, used_values
 from framesim.coverage.frame_book import PAGES
 from framesim.coverage.scenario import Scenario
@@ -62,6 +64,9 @@ def value_course(
     scenario, name = _chosen(scenario, column)
     traffic = Traffic(scenario)
     links: dict[str, LinkCourse] = {scenario.sender.network: _frame_link(scenario, traffic, n_values)}
+    for network, disturbed in delivered_beside(scenario, traffic, n_values).items():
+        changes = {slot: (word, fate) for slot, word, fate in disturbed}
+        links[network] = _frames_with(scenario, changes, n_values)
     if isinstance(scenario.disturbance, Ignition):
         links["analog"] = _analog_link(scenario, traffic, traffic.sampled_s(0, n_values))
     patience = int(np.floor(patience_s / signal.every_s + 1e-9))
@@ -121,6 +126,15 @@ def _analog_link(scenario: Scenario, traffic: Traffic, times: Floats) -> LinkCou
 
 
 def _frame_link(scenario: Scenario, traffic: Traffic, n_values: int) -> LinkCourse:
+    changes = {
+        slot: _read_word(traffic.wire(slot), flips)
+        for slot, flips in _flipped_frames(scenario, traffic, n_values).items()
+    }
+    return _frames_with(scenario, changes, n_values)
+
+
+def _frames_with(scenario: Scenario, changes: Mapping[int, tuple[int | None, Fate]], n_values: int) -> LinkCourse:
+    """Return the course of a link whose frames arrive as sent but for some, of which word and fate are given."""
     signal = scenario.signal
     step = (signal.high - signal.low) / 65535
     # A frame carries the signal as it was when its slot began; see Traffic.frame.
@@ -129,9 +143,8 @@ def _frame_link(scenario: Scenario, traffic: Traffic, n_values: int) -> LinkCour
     sent = np.asarray(signal.low + step * signal.words_at(course), np.float64)
     true = np.asarray(signal.low + (signal.high - signal.low) * signal.share_at(course), np.float64)
     read, fate = sent.copy(), np.zeros(n_values, np.uint8)
-    for slot, flips in _flipped_frames(scenario, traffic, n_values).items():
-        wire = traffic.wire(slot)
-        word, fate[slot] = _read_word(wire, flips)
+    for slot, (word, what) in changes.items():
+        fate[slot] = what
         read[slot] = np.nan if word is None else signal.low + step * word
     return LinkCourse(step=step, times_s=times, true=true, sent=sent, read=read, fate=fate, used={})
 

@@ -35,7 +35,7 @@ def _track(name: str, link: LinkCourse, start_s: float, policy: Policy) -> Track
     stopped = (link.fate == Fate.CAUGHT) | (link.fate == Fate.MISSING)
     wrong = np.asarray((link.fate == Fate.WRONG)[inside], np.bool_)
     track = Track(
-        label="as a voltage" if name == "analog" else f"in frames on {network(name).title}",
+        label="as a voltage" if name == "analog" else f"in frames on {network(name).title.partition(',')[0]}",
         time_s=link.times_s[inside],
         true=link.true[inside],
         used=link.used[policy][inside],

@@ -14,6 +14,7 @@ from framesim.report.caution import CAUTION
 __all__ = ["draw_course"]
 
 MOST_ROWS = 20
+FEW = 2  # links for which there is room for every policy, second by second
 SHORT = {"use": "use", "hold": "hold last", "substitute": "substitute", "time_out": "time-out"}
 
 
@@ -30,10 +31,15 @@ def draw_course(console: Console, course: ValueCourse) -> None:
         missing = f", {counts['missing']:,} never came" if counts["missing"] else ""
         console.print(Text(f"{_title(link)}: {counts['values']:,} values, {caught}, {silent}{missing}."))
     console.print()
-    console.print(_table(course))
+    if len(course.links) <= FEW:
+        console.print(_table(course))
+    else:
+        console.print(_held(course))
+        console.print()
+        console.print(_totals(course))
     rows = course.by_second(next(iter(course.links)), "use")[0].size
     if rows > MOST_ROWS:
-        console.print(Text(f"and {rows - MOST_ROWS:,} seconds more; the last two rows cover all", style="dim"))
+        console.print(Text(f"and {rows - MOST_ROWS:,} seconds more; the totals cover all", style="dim"))
     console.print()
     for policy, about in POLICIES.items():
         extra = f" ({course.substitute:g} {course.unit})" if policy == "substitute" else ""
@@ -46,7 +52,7 @@ def draw_course(console: Console, course: ValueCourse) -> None:
 
 
 def _title(link: str) -> str:
-    return network(link).title if link in names() else f"{link} line"
+    return network(link).title.partition(",")[0] if link in names() else f"{link} line"
 
 
 def _columns(course: ValueCourse) -> list[tuple[str, str]]:
@@ -58,28 +64,52 @@ def _columns(course: ValueCourse) -> list[tuple[str, str]]:
     return columns
 
 
+def _empty(title: str) -> Table:
+    return Table(title=title, title_justify="left", title_style="bold", box=None, pad_edge=False, padding=(0, 1, 0, 0))
+
+
 def _table(course: ValueCourse) -> Table:
-    table = Table(
-        title=f"Largest error of the value used, {course.unit}",
-        title_justify="left",
-        title_style="bold",
-        box=None,
-        pad_edge=False,
-        padding=(0, 1, 0, 0),
-    )
+    table = _empty(f"Largest error of the value used, {one_line(course.unit)}")
     table.add_column("second")
     columns = _columns(course)
     for link, policy in columns:
         alone = sum(1 for other, _ in columns if other == link) == 1
         table.add_column(f"{link}\n{'any policy' if alone else SHORT[policy]}", justify="right")
-    by_second = {key: course.by_second(*key) for key in columns}
-    seconds = next(iter(by_second.values()))[0]
-    for row, second in enumerate(seconds[:MOST_ROWS].tolist()):
-        table.add_row(str(second), *(_cell(by_second[key][1], row) for key in columns))
+    _add_seconds(table, course, columns)
     told = course.summary()
     for name, title in (("largest", "all: largest"), ("rms", "all: root mean square")):
         table.add_row(title, *(f"{told[link]['policies'][policy][name]:.3g}" for link, policy in columns))
     return table
+
+
+def _held(course: ValueCourse) -> Table:
+    """Return a column a link, under one policy."""
+    table = _empty(f"Largest error, {one_line(course.unit)}, under the policy hold last")
+    table.add_column("second")
+    for link in course.links:
+        table.add_column(link, justify="right")
+    _add_seconds(table, course, [(link, "hold") for link in course.links])
+    return table
+
+
+def _totals(course: ValueCourse) -> Table:
+    """Return a row a link, a column a policy."""
+    table = _empty(f"Over all, {one_line(course.unit)}: largest error, root mean square in brackets")
+    table.add_column("")
+    told = course.summary()
+    for policy in POLICIES:
+        table.add_column(SHORT[policy], justify="right")
+    for link, counts in told.items():
+        cells = (counts["policies"][policy] for policy in POLICIES)
+        table.add_row(link, *(f"{cell['largest']:.3g} ({cell['rms']:.2g})" for cell in cells))
+    return table
+
+
+def _add_seconds(table: Table, course: ValueCourse, columns: list[tuple[str, str]]) -> None:
+    by_second = {key: course.by_second(*key) for key in columns}
+    seconds = next(iter(by_second.values()))[0]
+    for row, second in enumerate(seconds[:MOST_ROWS].tolist()):
+        table.add_row(str(second), *(_cell(by_second[key][1], row) for key in columns))
 
 
 def _cell(largest: NDArray[np.float64], row: int) -> str:

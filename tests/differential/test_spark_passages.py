@@ -8,7 +8,7 @@ import pytest
 import framesim as fs
 from framesim.coverage.frame_book import PAGES
 from framesim.coverage.intervals import clopper_pearson
-from framesim.coverage.judging_many import tally_widths, undetected_among
+from framesim.coverage.judging_many import passing_among, tally_widths
 from framesim.coverage.lines import lines_of
 from framesim.coverage.passage import pass_window
 from framesim.coverage.scenario import load_scenario
@@ -93,7 +93,7 @@ def test_sent_frames_judged_by_their_widths_fare_as_with_the_judge_and_as_by_the
     for check in fs.Check:
         assert tally.first.get(check, 0) == sum(one.check is check for one in judged)
         assert tally.alone.get(check, 0) == sum(check in one.alone for one in judged)
-    assert undetected_among(sent, seen) == tally.undetected
+    assert passing_among(sent, seen).tolist() == [outcome is fs.Outcome.UNDETECTED for outcome in outcomes]
     for wire, move, one in zip(sent, moves.tolist(), judged, strict=True):
         got = receive_widths(with_edges_moved(widths_of(wire.frame), move), nibbles=6)
         assert (got.check is not None, got.accepted) == (one.check is not None, one.reception.accepted)

@@ -20,7 +20,7 @@ from framesim.errors import BadArgument, NotFeasible
 
 
 def scenario(**changes):
-    return dataclasses.replace(load_scenario(None), **changes)
+    return dataclasses.replace(load_scenario(None), links={}, receivers=1, **changes)
 
 
 def channel_scenario(disturbance, frames=4000):
@@ -178,7 +178,7 @@ def test_the_command_draws_a_row_a_second(capsys, monkeypatch):
     assert main(["course", "--seconds", "6"]) == 0
     drawn = capsys.readouterr().out
     assert [line.split()[0] for line in drawn.splitlines() if line[:1].isdigit()] == list("012345")
-    assert "Largest error of the value used, bar" in drawn
+    assert "Largest error, bar" in drawn
     assert "no EMC test" in drawn or "Not an EMC test" in drawn
     assert max(map(len, drawn.splitlines())) <= 80
 

@@ -12,7 +12,7 @@ from framesim.coverage.value_course import value_course
 from framesim.disturbance import Scatter
 from framesim.report.course_figure import course_around, tracks_of
 
-SCENARIO = dataclasses.replace(load_scenario(None), hours=60 / 3600)
+SCENARIO = dataclasses.replace(load_scenario(None), hours=60 / 3600, links={}, receivers=1)
 
 
 @pytest.fixture(scope="module")
@@ -48,7 +48,7 @@ def test_where_no_engine_runs_there_is_no_spark_to_show():
 
 
 def test_a_minute_of_values_holds_as_many_wrong_samples_and_caught_frames_as_the_run_counts(tracks):
-    report = measure_coverage(dataclasses.replace(SCENARIO, severities=("fault",), links={}, receivers=1))
+    report = measure_coverage(dataclasses.replace(SCENARIO, severities=("fault",)))
     counts = {"can": report.frames[0].tally, "analog": report.analog[0].silent}
     voltage, frames = tracks
     assert report.frames[0].network == "can"

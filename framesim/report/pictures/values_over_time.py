@@ -42,6 +42,8 @@ class Track:
 def values_over_time(tracks: Sequence[Track], *, unit: str, name: str = "course") -> str:
     """Return the picture as an ``svg`` element: a column a track, the course above, its error below.
 
+    More than two tracks stand in rows of two.
+
     Args:
         tracks: at least one; all to the same scale.
         unit: of the values; from outside.
@@ -51,27 +53,41 @@ def values_over_time(tracks: Sequence[Track], *, unit: str, name: str = "course"
     worst = max(float(np.nanmax(np.abs(error), initial=0.0)) for error in errors) or 1.0
     said = label_text(unit)
     keys: dict[str, Any] = {}
-    with sheet(7.2, 4.6) as figure:
+    across = min(2, len(tracks))
+    rows = -(-len(tracks) // across)
+    with sheet(7.2, 4.6 if rows == 1 else 3.3 * rows + 0.4) as figure:
         panels = figure.subplots(
-            2, len(tracks), sharex=True, sharey="row", height_ratios=(3, 2), squeeze=False
+            2 * rows, across, sharex=True, sharey=False, height_ratios=(3, 2) * rows, squeeze=False
         )  # fmt: skip
-        for column, (track, error) in enumerate(zip(tracks, errors, strict=True)):
-            course, off = panels[:, column]
+        for number, (track, error) in enumerate(zip(tracks, errors, strict=True)):
+            top, column = 2 * (number // across), number % across
+            course, off = panels[top, column], panels[top + 1, column]
+            for axes, first in ((course, panels[0, 0]), (off, panels[1, 0])):
+                if axes is not first:
+                    axes.sharey(first)
+                axes.tick_params(labelleft=column == 0)
             course.set_title(label_text(track.label), fontsize=9, loc="left", fontweight="bold")
             course.plot(track.time_s, track.used, linestyle="none", marker=".", markersize=3.5, color="black",
                         label="used")  # fmt: skip
             course.plot(track.time_s, track.true, color="0.55", linewidth=1.6, linestyle="--", label="true", zorder=3)
             off.plot(track.time_s, error, linestyle="none", marker=".", markersize=3, color="black")
             off.axhline(0, color="0.55", linewidth=0.8)
-            off.set(xlabel="s of engine time", ylim=(-1.15 * worst, 1.15 * worst))
+            off.set_ylim(-1.15 * worst, 1.15 * worst)
+            if number + across >= len(tracks):
+                off.set_xlabel("s of engine time")
+                off.tick_params(labelbottom=True)
             _marks(off, track.time_s, track.caught, "v", "caught or missing", worst)
             if track.mark_wrong:
                 _marks(off, track.time_s, track.wrong, "X", "accepted wrong", -worst)
+            if column == 0:
+                course.set_ylabel(said)
+                off.set_ylabel(f"error, {said}")
             for axes in (course, off):
                 handles, labels = axes.get_legend_handles_labels()
                 keys |= dict(zip(labels, handles, strict=True))
-        panels[0, 0].set_ylabel(said)
-        panels[1, 0].set_ylabel(f"error, {said}")
+        for number in range(len(tracks), rows * across):
+            for row in (0, 1):
+                panels[2 * (number // across) + row, number % across].set_axis_off()
         figure.legend(keys.values(), keys.keys(), loc="outside lower center", ncols=4, fontsize=8, frameon=False)
         return as_svg(figure, name, ABOUT)
 
