@@ -9,9 +9,10 @@ from framesim.challenge.protocol import Trouble
 from framesim.networks.receiver import Reception
 from framesim.wire import WireFrame
 
-__all__ = ["CallableEndpoint", "Endpoint", "Reply", "Stopped"]
+__all__ = ["CallableEndpoint", "Endpoint", "Interrupted", "Reply", "Stopped"]
 
 Reply = Mapping[str, Any] | Trouble
+_SHOWN = 60
 
 
 class Stopped(Exception):
@@ -28,6 +29,18 @@ class Stopped(Exception):
         self.reason = reason
 
 
+class Interrupted(KeyboardInterrupt):
+    """An interruption from the keyboard in the middle of many cases.
+
+    Args:
+        replies: what was answered of the cases asked last.
+    """
+
+    def __init__(self, replies: Sequence[Reply]) -> None:
+        super().__init__()
+        self.replies = list(replies)
+
+
 class Endpoint(Protocol):
     """Answers cases."""
 
@@ -36,6 +49,7 @@ class Endpoint(Protocol):
 
         Raises:
             Stopped: there is no going on.
+            Interrupted: from the keyboard.
         """
 
     def finish(self) -> list[Trouble]:
@@ -61,8 +75,18 @@ class CallableEndpoint:
         self._encoder = encoder
 
     def ask(self, cases: Sequence[Case]) -> list[Reply]:
-        """Return one reply a case."""
-        return [self._one(case) for case in cases]
+        """Return one reply a case.
+
+        Raises:
+            Interrupted: from the keyboard.
+        """
+        replies: list[Reply] = []
+        try:
+            for case in cases:
+                replies.append(self._one(case))
+        except KeyboardInterrupt:
+            raise Interrupted(replies) from None
+        return replies
 
     def finish(self) -> list[Trouble]:
         """Return nothing: each call stands by itself."""
@@ -77,8 +101,11 @@ class CallableEndpoint:
                 assert self._encoder is not None
                 return {"bits": _bits(self._encoder(case.frame))}
             assert self._decoder is not None
-            return _answer(self._decoder(case.bits))
-        except Exception as error:  # noqa: BLE001 - whatever foreign code raises is what we are here to find
+            told = self._decoder(case.bits)
+            if told is None or isinstance(told, Mapping | Reception) or hasattr(type(told), "__dataclass_fields__"):
+                return _answer(told)
+            return Trouble(words=f"returns {type(told).__name__}, which is no answer", detail=repr(told)[:_SHOWN])
+        except (Exception, SystemExit) as error:  # noqa: BLE001 - whatever foreign code raises is what we are here to find
             return Trouble(words=f"raises {type(error).__name__}", detail=str(error).partition("\n")[0])
 
 

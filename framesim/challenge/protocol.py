@@ -52,10 +52,13 @@ def case_line(number: int, case: Case) -> bytes:
 
 def read_answers(lines: Sequence[bytes], first: int) -> list[dict[str, Any] | Trouble]:
     """Return the answers to the cases from number ``first`` on, each or what is wrong with its line."""
-    try:  # all at once; a line that is not one JSON value makes the count differ, or the whole unreadable
-        values = json.loads(b"[" + b",".join(lines) + b"]")
-    except (ValueError, RecursionError):
-        values = []
+    values: list[Any] = []
+    if all(line[:1] == b"{" and line.rstrip()[-1:] == b"}" for line in lines):
+        # All at once: lines between braces cannot complete each other, so what can be read is one object a line.
+        try:
+            values = json.loads(b"[" + b",".join(lines) + b"]")
+        except (ValueError, RecursionError):
+            values = []
     if len(values) != len(lines):
         values = [_value(line) for line in lines]
     return [

@@ -7,7 +7,7 @@ from itertools import islice
 from typing import Any
 
 from framesim.challenge.case import Case, decode_case
-from framesim.challenge.endpoint import Endpoint, Stopped
+from framesim.challenge.endpoint import Endpoint, Interrupted, Stopped
 from framesim.challenge.expected import expected, expected_of_many
 from framesim.challenge.explain import common_ground
 from framesim.challenge.guess import find_case
@@ -23,7 +23,7 @@ __all__ = ["Watch", "run_challenge"]
 
 Watch = Callable[[float, str], None]
 
-_BATCH = 8192
+_FIRST_BATCH, _BATCH = 512, 8192  # few at first, so that there is something to show soon
 _SIMPLE = 8  # kinds of failure that are made simple; of further ones the first case stands as it is
 _ATTEMPTS = 300
 _COSTLY_ATTEMPTS = 12  # where a failure kills the command or waits for a time-out
@@ -63,12 +63,14 @@ def run_challenge(
 
 
 def _ask_all(endpoint: Endpoint, ledger: Ledger, listed: Iterator[Case], total: int, watch: Watch | None) -> None:
-    while batch := list(islice(listed, _BATCH)):
+    size = _FIRST_BATCH
+    while batch := list(islice(listed, size)):
         wants = expected_of_many(batch)
-        stop = None
+        size = min(2 * size, _BATCH)
+        stop: Stopped | Interrupted | None = None
         try:
             replies = endpoint.ask(batch)
-        except Stopped as stopped:
+        except (Stopped, Interrupted) as stopped:
             stop, replies = stopped, stopped.replies
         for case, want, reply in zip(batch, wants, replies, strict=False):
             ledger.note(case, want, reply)
@@ -117,7 +119,9 @@ class _Hunt:
 
 def _guess(endpoint: Endpoint, ledger: Ledger, network: str, mode: str, *, seed: int, examples: int) -> None:
     """Let hypothesis look for kinds of failure not seen yet, one after the other."""
+    until = ledger.asked + examples
     for turn in range(_SIMPLE):
+        examples = until - ledger.asked
         if examples < 1 or any(kind.costly for kind in ledger.kinds.values()):
             return
         hunt = _Hunt(endpoint, ledger)
@@ -127,7 +131,6 @@ def _guess(endpoint: Endpoint, ledger: Ledger, network: str, mode: str, *, seed:
         if found is None or hunt.rule is None:
             return
         ledger.kinds[hunt.rule] = Kind(count=1, cases=[found], plain=found.plain, simple=found, got=hunt.got)
-        examples //= 2
 
 
 def _make_simple(endpoint: Endpoint, ledger: Ledger, watch: Watch | None) -> None:

@@ -69,7 +69,7 @@ def _spoken(case: Case, want: Expected, got: Mapping[str, Any]) -> str | None:
     """Compare check and place; either may be left out."""
     check, at = got.get("check"), got.get("at")
     if check is not None and check != want.check:
-        if check not in _CHECKS:
+        if not isinstance(check, str) or check not in _CHECKS:
             return "names a check that is no word of the vocabulary"
         return f"says {check} where {want.check} speaks first{_field_at(case, want.at)}"
     if at is None or at == want.at:

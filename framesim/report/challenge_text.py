@@ -6,6 +6,7 @@ from rich.console import Console
 from rich.text import Text
 
 from framesim.challenge.report import Finding, Report
+from framesim.plain import one_line
 
 __all__ = ["draw_challenge"]
 
@@ -26,7 +27,10 @@ def draw_challenge(console: Console, report: Report, *, file: str | None) -> Non
         console.print(Text(f"{head}. Every answer was right."))
         return
     rules = len(report.findings)
-    console.print(Text(f"{head}: {rules} {'rule' if rules == 1 else 'rules'} broken.", style="bold"))
+    if not rules:
+        console.print(Text(f"{head}. Every answer so far was right."))
+    else:
+        console.print(Text(f"{head}: {rules} {'rule' if rules == 1 else 'rules'} broken.", style="bold"))
     for number, finding in enumerate(report.findings[:_LISTED], 1):
         console.print()
         _draw(console, number, finding)
@@ -58,8 +62,8 @@ def _draw(console: Console, number: int, finding: Finding) -> None:
 
 def _answer(told: object) -> str:
     if not isinstance(told, dict):
-        return str(told)[:_LONGEST_WIRE]
-    said = ", ".join(f"{key} {_value(value)}" for key, value in told.items())
+        return one_line(str(told)[:_LONGEST_WIRE])
+    said = one_line(", ".join(f"{key} {_value(value)}" for key, value in told.items()))
     return said if len(said) <= _LONGEST_WIRE else f"{said[:_LONGEST_WIRE]} ..."
 
 

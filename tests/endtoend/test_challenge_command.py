@@ -44,6 +44,7 @@ def findings(way, after=0, *, cases=60, timeout=0.5):
         ("list", 5, "answers with something that is no JSON object", "[1, 2, 3]"),
         ("anonymous", 0, "answers without the number of the case", "refused"),
         ("huge", 3, "writes a line of more than 1,000,000 characters", ""),
+        ("slip", 0, "names a check that is no word of the vocabulary", "[31m"),
         ("twice", 4, "answers another case than the one that is due", "where"),
         ("silent once", 4, "answers another case than the one that is due", "where"),
     ],
@@ -79,6 +80,22 @@ def test_a_word_too_many_at_the_end_is_reported():
 def test_a_command_that_does_not_end_with_its_input_is_reported():
     rules, _ = findings("stay", 0)
     assert "does not end when its input ends" in rules
+
+
+def test_much_talk_on_standard_error_at_the_end_is_no_fault():
+    rules, _ = findings("last words", cases=20)
+    assert not any("end" in rule for rule in rules), rules
+
+
+def test_what_the_command_started_is_ended_with_it(tmp_path):
+    note = tmp_path / "child"
+    challenge_command([*MISBEHAVING, "parent", "0", str(note)], network="can", cases=1, timeout=0.5)
+    state = Path(f"/proc/{note.read_text(encoding='utf-8')}/stat")
+    for _ in range(50):
+        if not state.exists() or state.read_text(encoding="utf-8").rpartition(")")[2].split()[0] == "Z":
+            return
+        time.sleep(0.05)
+    raise AssertionError("the child of the command lives on")
 
 
 def test_much_talk_on_standard_error_blocks_nothing():
@@ -145,7 +162,7 @@ def test_interrupting_keeps_what_was_found(tmp_path):
     process = subprocess.Popen(
         [
             *(sys.executable, "-m", "framesim", "challenge", "can", "--cases", "100000", "--json", "--timeout", "60"),
-            *("--", *MISBEHAVING, "hang", "8000", str(tmp_path / "now")),
+            *("--", *MISBEHAVING, "hang", "700", str(tmp_path / "now")),
         ],
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
@@ -163,7 +180,10 @@ def test_interrupting_keeps_what_was_found(tmp_path):
     finally:
         process.kill()
     assert (process.returncode, err) == (130, "")
-    assert json.loads(out)["stopped"] == "interrupted"
+    record = json.loads(out)
+    assert record["stopped"] == "interrupted"
+    assert record["asked"] == 700  # 512 of the first batch and what was answered of the second
+    assert "writes more lines than it was asked cases" not in [finding["rule"] for finding in record["findings"]]
 
 
 def right_client(folder):

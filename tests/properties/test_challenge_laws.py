@@ -10,7 +10,7 @@ import framesim as fs
 from framesim.challenge import Case, cases
 from framesim.challenge.boundary import boundary_frames
 from framesim.challenge.case import decode_case
-from framesim.challenge.endpoint import CallableEndpoint
+from framesim.challenge.endpoint import CallableEndpoint, Interrupted
 from framesim.challenge.expected import expected
 from framesim.challenge.guess import case_strategy, find_case
 from framesim.challenge.protocol import Trouble, case_line, flat_frame, read_answers
@@ -163,3 +163,34 @@ def test_a_line_is_flat_json_that_a_simple_reader_can_take(name):
         assert b" " not in line
         assert list(record)[:3] == ["case", "mode", "network"]
         assert all(value is None or isinstance(value, str | int | bool) for value in record.values())
+
+
+def test_lines_that_complete_each_other_are_not_two_answers():
+    one, other = read_answers([b'{"case":0,"x":[1', b'2]},{"case":1}'], 0)
+    assert isinstance(one, Trouble)
+    assert isinstance(other, Trouble)
+    assert read_answers([b'{"case":0}', b'{"case":1} \r'], 0) == [{"case": 0}, {"case": 1}]
+
+
+def leave(_):
+    raise SystemExit(3)
+
+
+@pytest.mark.parametrize(
+    ("decoder", "words"),
+    [(leave, "raises SystemExit"), (lambda _: "accepted", "returns str, which is no answer")],
+)
+def test_whatever_a_function_does_is_a_finding(decoder, words):
+    (reply,) = CallableEndpoint(decoder=decoder).ask([next(cases("can"))])
+    assert reply.words == words
+
+
+def test_answers_before_an_interruption_are_kept():
+    def decoder(bits):
+        if next(count) == 3:
+            raise KeyboardInterrupt
+
+    count = iter(range(10))
+    with pytest.raises(Interrupted) as stop:
+        CallableEndpoint(decoder=decoder).ask(list(cases("can", count=6)))
+    assert stop.value.replies == [{"verdict": "refused"}] * 3

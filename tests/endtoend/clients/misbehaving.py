@@ -2,6 +2,7 @@
 
 import json
 import os
+import subprocess
 import sys
 import time
 
@@ -51,11 +52,21 @@ for count, line in enumerate(sys.stdin):
     elif way == "chatter":
         answer(line)
         print("a word for the log " * 1000, file=sys.stderr)
-    elif way == "stay":
+    elif way in ("stay", "last words"):
         answer(line)
+    elif way == "slip":
+        number = json.loads(line)["case"]
+        print(json.dumps({"case": number, "verdict": "rejected", "check": ["\x1b[31m"], "at": {}}), flush=True)
+    elif way == "parent":
+        child = subprocess.Popen(["sleep", "600"])
+        with open(sys.argv[3], "w") as note:
+            note.write(str(child.pid))
+        child.wait()
 for line in held:
     answer(line)
 if way == "stay":
     time.sleep(600)
+if way == "last words":
+    sys.stderr.write("statistics " * 20_000)
 if way == "postscript":
     print("and one more thing", flush=True)
