@@ -8,15 +8,30 @@ from bitarray import bitarray
 from numpy.typing import NDArray
 
 from framesim.coverage.frame_book import PAGES
-from framesim.coverage.scenario import Scenario
+from framesim.coverage.scenario import Scenario, Sender, Signal
 from framesim.disturbance.streams import Purpose, unit_uniforms
 from framesim.judging import encode
 from framesim.networks.can import CanFrame
 from framesim.wire import WireFrame
 
-__all__ = ["Traffic"]
+__all__ = ["Traffic", "frame_of"]
 
 Places = NDArray[np.int64]
+
+
+def frame_of(signal: Signal, sender: Sender, slot: int) -> CanFrame:
+    """Return the frame of a slot; see ``Traffic.frame``."""
+    payload = _payload(signal, slot)[: sender.payload_bytes]
+    return CanFrame(identifier=sender.identifier, extended=sender.extended, payload=payload)
+
+
+def _payload(signal: Signal, slot: int) -> bytes:
+    slot %= PAGES
+    time_s = slot * signal.every_s
+    word = int(signal.words_at(np.array([time_s]))[0])
+    speed = int(1200 + 250 * np.sin(time_s / 3.1))
+    oil = int(88 + 9 * np.sin(time_s / 211.0))
+    return bytes((word >> 8, word & 0xFF, slot & 0xFF, speed >> 8, speed & 0xFF, oil, 0x41, 138 + (slot // 50) % 3))
 
 
 class Traffic:
@@ -41,18 +56,11 @@ class Traffic:
         The payload holds the value (two bytes, high byte first), a counter, brush speed, oil temperature, a status
         byte and supply voltage: invented courses, cut to the length asked for.
         """
-        sender = self._scenario.sender
-        payload = self.payload(slot)[: sender.payload_bytes]
-        return CanFrame(identifier=sender.identifier, extended=sender.extended, payload=payload)
+        return frame_of(self._scenario.signal, self._scenario.sender, slot)
 
     def payload(self, slot: int) -> bytes:
         """Return the eight bytes of a slot, of which a frame carries as many as it has room for, value first."""
-        slot %= PAGES
-        time_s = slot * self._scenario.signal.every_s
-        word = int(self._scenario.signal.words_at(np.array([time_s]))[0])
-        speed = int(1200 + 250 * np.sin(time_s / 3.1))
-        oil = int(88 + 9 * np.sin(time_s / 211.0))
-        return bytes((word >> 8, word & 0xFF, slot & 0xFF, speed >> 8, speed & 0xFF, oil, 0x41, 138 + (slot // 50) % 3))
+        return _payload(self._scenario.signal, slot)
 
     def wire(self, slot: int) -> WireFrame:
         """Return the frame of a slot on its sender's wire."""

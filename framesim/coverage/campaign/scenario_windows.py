@@ -94,7 +94,7 @@ class ScenarioWindows:
             elif isinstance(cause, RecordedWaveform):
                 part = recording_part(scenario, cause, traffic, first, stop)
             else:
-                part = channel_part(scenario, cause, traffic, number, first, stop)
+                part = channel_part(scenario, cause, traffic, number, first, stop, compiled=True)
             counts |= {f"{column}.{name}": count for name, count in _counts(part, scenario).items()}
         return UnitResult(counts=counts)
 
