@@ -253,9 +253,10 @@ def test_without_numba_a_unit_is_slow_but_the_same(monkeypatch):
 
 def test_a_frame_that_its_own_receiver_refuses_is_no_frame_to_disturb():
     sent = fs.encode(fs.CanFdFrame(identifier=1))
-    wires, lengths = on_the_wire([replace(sent, bits=sent.flipped([40]))])
-    with pytest.raises(AssertionError, match="frame 0 is not accepted undisturbed"):
-        engine(CAN_FD).verdicts(wires, lengths, 1, *flat([(3,)]))
+    for spoiled in (sent.flipped([40]), sent.bits[:30]):
+        wires, lengths = on_the_wire([replace(sent, bits=spoiled, spans=(), inserted=(), fields=())])
+        with pytest.raises(AssertionError, match="frame 0 is not accepted undisturbed"):
+            engine(CAN_FD).verdicts(wires, lengths, 1, *flat([(3,)]))
 
 
 def test_a_wire_that_stays_at_rest_is_no_frame():
