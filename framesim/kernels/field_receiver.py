@@ -179,10 +179,10 @@ def judge_lanes(
                     and not (ends and not nodes[U(node), column.OWED_AT_END])
                 ):
                     continue  # the field is over with the stuff bit that is due
-                count = nodes[U(node), column.COUNT_CODE]
-                if count != column.NONE:
-                    counted = counts >> codes[U(count), column.SHIFT] & COUNT_MASK
-                    wrong |= np.int64(count_values[U(count), U(counted)] != value) << count
+                number = nodes[U(node), column.CODE]
+                if number != column.NONE and codes[U(number), column.CRC_WIDTH] == 0:
+                    counted = counts >> codes[U(number), column.SHIFT] & COUNT_MASK
+                    wrong |= np.int64(count_values[U(number), U(counted)] != value) << number
                 speaking = nodes[U(node), column.VERDICTS] < nodes[U(node) + U(1), column.VERDICTS]
                 node, done, value = goal, np.int64(0), np.int64(0)
                 if ends:

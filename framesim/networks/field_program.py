@@ -44,7 +44,7 @@ class _Node(NamedTuple):
         kept: the field's value is looked at when it is over.
         steers: what follows depends on it.
         counted: what a stuff bit adds to the counts, ``COUNT_BITS`` for each code of a count.
-        count_code: the field is this code of a count; or ``NONE``.
+        code: the field is this code; or ``NONE``.
         free: from here on a frame holds nothing that becomes content, is coded or guarded.
         goals: the nodes that follow, by value where the field steers.
         spoken: the codes that speak at the end of the field, in this order.
@@ -63,7 +63,7 @@ class _Node(NamedTuple):
     kept: bool = False
     steers: bool = False
     counted: int = 0
-    count_code: int = column.NONE
+    code: int = column.NONE
     free: bool = False
     goals: tuple[int, ...] = ()
     spoken: tuple[int, ...] = ()
@@ -241,7 +241,7 @@ class _Walk:
             steers=field.steers and row != layout.accept_index,
             goals=goals,
             counted=sum(1 << code.shift for code in self.codes.values() if field.name in code.counts),
-            count_code=self.numbers[row] if is_count else column.NONE,
+            code=self.numbers[row] if code else column.NONE,
             spoken=spoken,
             feeds=tuple(how if number in speaking else 0 for number, how in enumerate(feeds)),
             free=plain and all(goal == column.ACCEPTED or self.nodes[goal].free for goal in goals),

@@ -12,8 +12,10 @@ from random_frames import random_frame
 
 import framesim as fs
 from framesim.coverage.fast import reference, work
-from framesim.coverage.fast.scalar import engine, on_the_wire
-from framesim.coverage.fast.work import Sampling
+from framesim.coverage.fast.scalar import engine
+from framesim.coverage.fast.sending import bits_from, bounds_of, draw_frames
+from framesim.coverage.fast.wires import on_the_wire, wires_of
+from framesim.coverage.fast.work import Sampling, frame_at
 from framesim.coverage.linear.can_fd import accepted_patterns, undetected_patterns
 from framesim.coverage.population import Payloads
 from framesim.disturbance import Bursts, ExactFlips, Flips, GilbertElliott, Scatter
@@ -26,6 +28,7 @@ from framesim.networks.can import CAN
 from framesim.networks.can_fd import CAN_FD, CAN_FD_ORIGINAL, LENGTHS
 from framesim.networks.can_xl import CAN_XL
 from framesim.networks.encoder import encode_with
+from framesim.networks.registry import network_of
 from framesim.networks.transitions import ABANDONED as LEFT
 
 SHORT = (0, 0, 1, 1, 2, 3, 4, 8)
@@ -195,6 +198,25 @@ EVERY_LENGTH = tuple(Payloads(frame=fs.CanFdFrame(identifier=0x123, payload=byte
 EXTENDED = Payloads(frame=fs.CanFdFrame(identifier=0x12345, extended=True, bit_rate_switch=True, payload=bytes(4)))
 OLD = tuple(Payloads(frame=fs.CanFdFrame(identifier=0x0B, payload=bytes(size), iso=False)) for size in (0, 3, 20))
 XL = (Payloads(frame=fs.CanXlFrame(identifier=0x123, payload=bytes(3))),)
+
+
+CLASSIC = (
+    *(Payloads(frame=fs.CanFrame(identifier=0x7C1, payload=bytes(size)), high=b"\x03" * size) for size in range(9)),
+    fs.CanFrame(identifier=0x1FFFFFF0, extended=True, remote=True, dlc=9),
+)
+WHOLE = (fs.CanFdFrame(identifier=0, payload=bytes(24)), fs.CanFdFrame(identifier=0x7FF), fs.CanFdFrame(identifier=5))
+
+
+@pytest.mark.parametrize(
+    "sources", [(*EVERY_LENGTH, EXTENDED, *WHOLE), OLD, XL, CLASSIC], ids=["fd", "old", "xl", "classic"]
+)
+def test_frames_are_laid_on_the_wire_as_the_encoder_does(sources):
+    sampling = Sampling(sources=sources, channel=ExactFlips(count=1), payloads=90)
+    drawn = draw_frames(sources, np.full(len(sources), 1 / len(sources)), 90, seed=4, number=0)
+    wires, lengths = wires_of(network_of(bounds_of(sources[0])[0]), sampling, drawn)
+    for index in range(90):
+        assert bits_from(wires[index, : lengths[index]]) == fs.encode(frame_at(sampling, drawn, index)).bits
+    assert len(set(lengths.tolist())) > 2
 
 
 def by_the_reference(monkeypatch, sampling, seed, number):
