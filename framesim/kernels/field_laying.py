@@ -31,7 +31,8 @@ def lay_fields(program: Any, words: Any, passed: Any, tail: Any, wires: Any, len
     for frame in range(U(words.shape[0])):
         for code in range(n_codes):
             registers[code] = codes[code, column.INITIAL]
-        at, taken, run, counts = U(0), U(0), np.int64(0), np.int64(0)
+        at, taken, counts = U(0), U(0), np.int64(0)
+        run: Any = np.int64(0)
         last: Any = nodes[column.HUNTING, column.LEVEL]
         for place in range(U(passed.size)):
             node = U(passed[place])
@@ -73,7 +74,7 @@ def lay_fields(program: Any, words: Any, passed: Any, tail: Any, wires: Any, len
                 at += U(1)
                 inserts = False
                 if line_code == column.DYNAMIC:
-                    run = run + 1 if level == last and run > 0 else 1
+                    run = 1 + (run & -np.int64(level == last))
                     closes = done == width and ends and not nodes[node, column.OWED_AT_END]
                     inserts = run == limit and not closes
                 last = level
