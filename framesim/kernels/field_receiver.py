@@ -28,7 +28,7 @@ COUNT_MASK = (1 << column.COUNT_BITS) - 1
 
 #: what a receiver concludes, besides numbers of checks
 GOES_ON, ABANDONED, VALID, UNDECIDED = -1, -2, -3, -4
-KEY, VALUE, COUNTS, REGISTERS = U(0), U(1), U(2), U(3)  # what it is before a bit
+VALUE, COUNTS, REGISTERS = U(0), U(1), U(2)  # what an undisturbed receiver is before a bit, besides its key
 
 
 @compiled
@@ -60,7 +60,7 @@ def _times(one: Any, other: Any, width: Any, polynomial: Any) -> Any:
 @compiled
 def judge_lanes(
     program: Any, powers: Any, wires: Any, lengths: Any, rest_bits: int, turns: int, pattern: Any, place: Any,
-    starts: Any, verdicts: Any, content: Any, trail: Any, spoken: Any, mine: Any,
+    starts: Any, verdicts: Any, content: Any, keys: Any, trail: Any, spoken: Any, mine: Any,
 ) -> Any:  # fmt: skip
     """Let a receiver judge each disturbed frame.
 
@@ -77,8 +77,9 @@ def judge_lanes(
         verdicts: int64 (n_lanes,); receives the number of the first check to speak, ``ABANDONED``, ``VALID`` or
             ``UNDECIDED``.
         content: int64 (n_frames,); receives from which wire bit on nothing becomes content, for frames looked at.
-        trail: int64 (n_bits + 1, 3 + 2 * n_codes), room for the undisturbed receiver before each bit. As what follows
-            it is made by the caller: it takes long to compile how to make an array.
+        keys: int64 (n_bits + 1,), room for the undisturbed receiver before each bit. As what follows it is made by the
+            caller: it takes long to compile how to make an array.
+        trail: int64 (n_bits + 1, 2 + 2 * n_codes), room for what else it is.
         spoken: int64 (n_codes, 2), room for the codes that speak to it, in order, and the bits at whose end they do.
         mine: int64 (n_codes,), room for registers.
 
@@ -107,7 +108,7 @@ def judge_lanes(
         else:
             at = min(np.int64(place[flip]), accepts)
             said = np.int64(GOES_ON if at < accepts else VALID)
-            key, value, counts = trail[at, KEY], trail[at, VALUE], trail[at, COUNTS]
+            key, value, counts = keys[at], trail[at, VALUE], trail[at, COUNTS]
             for code in range(n_codes):
                 mine[code] = trail[at, REGISTERS + code]
         node, done, run, last = _unpacked(key)
@@ -120,7 +121,7 @@ def judge_lanes(
                 said = UNDECIDED
                 break
             if writes:
-                trail[at, KEY], trail[at, VALUE], trail[at, COUNTS] = _packed(node, done, run, last), value, counts
+                keys[at], trail[at, VALUE], trail[at, COUNTS] = _packed(node, done, run, last), value, counts
                 for code in range(n_codes):
                     trail[at, REGISTERS + code] = mine[code]
                     trail[at + 1, entered + code] = trail[at, entered + code]
@@ -188,7 +189,7 @@ def judge_lanes(
                 if ends:
                     run = nodes[U(node), column.OPENING]
             key = _packed(node, done, run, last)
-            in_step = at < accepts and trail[U(at), KEY] == key
+            in_step = at < accepts and keys[U(at)] == key
             in_step = in_step and trail[U(at), VALUE] == value and trail[U(at), COUNTS] == counts
             if (speaking or in_step) and not feeding:
                 asked, at, flip, feeding = at, since, old_flip, True
@@ -211,7 +212,25 @@ def judge_lanes(
                         said = codes[number, column.SAYS]
             if node == column.ACCEPTED and said == GOES_ON:
                 said = VALID
-            if said != GOES_ON or not in_step:
+            if said != GOES_ON:
+                break
+            if not in_step:
+                # Go on to the next bit that can bring anything but another bit of the same field.
+                if writes or not nodes[U(node), column.CALM]:
+                    continue
+                calm = min(np.int64(place[U(flip)]), n_bits) if flip < stop else n_bits
+                counted, limit = nodes[U(node), column.COUNTED], nodes[U(node), column.LIMIT]
+                width = nodes[U(node), column.WIDTH]
+                while at < calm and done + 1 < width:
+                    level = np.int64(wires[U(frame), U(at)])
+                    kept, same = np.int64(run < limit), np.int64(level == last)
+                    longer = 1 + (run & -(kept & same))
+                    wrong_stuff_bit = kept < same
+                    falls_in = at + 1 < accepts and keys[U(at + 1)] == _packed(node, done + kept, longer, level)
+                    if wrong_stuff_bit or falls_in:
+                        break  # both are dealt with above
+                    at, done, run, last = at + 1, done + kept, longer, level
+                    counts += counted & (kept - 1)
                 continue
             # The same is to come, until the next flip.
             until = min(np.int64(place[U(flip)]), accepts) if flip < stop else accepts
@@ -232,7 +251,7 @@ def judge_lanes(
                     gap = _times(gap, more, codes[code, column.CRC_WIDTH], codes[code, column.POLYNOMIAL])
                 mine[code] = gap ^ trail[until, REGISTERS + code]
             at, since = until, until
-            old_key, old_value, old_counts = trail[at, KEY], trail[at, VALUE], trail[at, COUNTS]
+            old_key, old_value, old_counts = keys[at], trail[at, VALUE], trail[at, COUNTS]
             node, done, run, last = _unpacked(old_key)
             value, counts = old_value, old_counts
         if not writes:

@@ -24,7 +24,7 @@ LONGEST_RUN = (1 << 7) - 1  #: bits between two stuff bits
 # Columns of a program's nodes; see ``field_program.Program``.
 (
     WIDTH, LINE_CODE, REGION, LIMIT, OPENING, OWED_AT_END, CODE_CHECK, LEVEL, CHECK, KEPT, STEERS, COUNTED, CODE,
-    FREE, FIRST, VERDICTS,
-) = range(16)  # fmt: skip
+    FREE, CALM, FIRST, VERDICTS,
+) = range(17)  # fmt: skip
 
 SAYS, CRC_WIDTH, POLYNOMIAL, INITIAL, SHIFT = range(5)  #: columns of a program's codes; see ``guard_feeds.Code``

@@ -91,7 +91,8 @@ class Scalar:
         rest_bits = self.network.rest_bits or REST_BITS
         n_bits, n_codes = wires.shape[1], len(self.program.codes)
         powers = _powers_of_x(self.network, -(-(n_bits + 1) // POWERS) * POWERS)
-        room = [np.zeros(shape, np.int64) for shape in ((n_bits + 1, 3 + 2 * n_codes), (n_codes, 2), n_codes)]
+        shapes = (n_bits + 1, (n_bits + 1, 2 + 2 * n_codes), (n_codes, 2), n_codes)
+        room = [np.zeros(shape, np.int64) for shape in shapes]
         refused = judge_lanes(
             self.program, powers, wires, lengths, rest_bits, repeats, pattern, place, starts, verdicts, content, *room
         )
