@@ -1,4 +1,4 @@
-"""One classic CAN frame with exactly so many flips, sixty-four receivers to a machine word."""
+"""One frame with exactly so many flips, before the fastest receivers that there are of its network."""
 
 from dataclasses import dataclass
 from typing import Any
@@ -19,7 +19,7 @@ class SlicedFrame(OneReceiver):
     """One frame, sent over and over, with flips anywhere between its first and its last bit.
 
     Attributes:
-        subject: a frame of classic CAN.
+        subject: a frame of classic CAN (sixty-four receivers to a machine word) or of CAN FD.
         channel: how many flips.
         frames_per_unit: a multiple of ``PORTION``, up to 2^30.
 

@@ -8,6 +8,7 @@ from framesim.coverage.campaign.sliced_frame import PORTION, SlicedFrame
 from framesim.coverage.campaign.work import Work
 from framesim.disturbance import ExactFlips
 from framesim.networks.can import CanFrame
+from framesim.networks.can_fd import CanFdFrame
 
 __all__ = ["frames_work"]
 
@@ -26,10 +27,10 @@ def frames_work(subject: Any, channel: Any, *, frames_per_unit: int | None = Non
         BadArgument: ``frames_per_unit`` out of range.
     """
     given = {} if frames_per_unit is None else {"frames_per_unit": frames_per_unit}
-    # A compiled sampler goes first: where it reaches, return a record that offers what ``Work`` asks for. Bit-sliced
-    # receivers end with the frame, so they take exact numbers of flips; a channel with states goes on behind it.
+    # A compiled sampler goes first: where it reaches, return a record that offers what ``Work`` asks for. Those that
+    # know what was sent take flips within the frame, so exact numbers of them; a channel with states goes on behind it.
     if (
-        isinstance(subject, CanFrame)
+        isinstance(subject, CanFrame | CanFdFrame)
         and isinstance(channel, ExactFlips)
         and (frames_per_unit or PORTION) % PORTION == 0
     ):
