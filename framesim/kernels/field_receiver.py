@@ -115,7 +115,7 @@ def judge_lanes(
         # Registers are worked out up to ``since``, where the receiver was what stands in ``old``. When they are asked
         # for at ``asked``, it goes the way from there once more, and feeds them.
         since, asked, feeding = at, at, writes
-        old_key, old_value, old_counts, old_wrong, old_flip = key, value, counts, wrong, flip
+        old_key, old_value, old_counts, old_flip = key, value, counts, flip
         while said == GOES_ON:
             if at >= n_bits and (writes or node == column.HUNTING or at >= n_bits + rest_bits):
                 said = UNDECIDED
@@ -194,13 +194,13 @@ def judge_lanes(
             if (speaking or in_step) and not feeding:
                 asked, at, flip, feeding = at, since, old_flip, True
                 node, done, run, last = _unpacked(old_key)
-                value, counts, wrong = old_value, old_counts, old_wrong
+                value, counts = old_value, old_counts
                 continue
             if feeding and not writes:
                 if at < asked:
                     continue
                 feeding, since = False, at
-                old_key, old_value, old_counts, old_wrong, old_flip = key, value, counts, wrong, flip
+                old_key, old_value, old_counts, old_flip = key, value, counts, flip
             if speaking:
                 for index in range(nodes[before, column.VERDICTS], nodes[before + U(1), column.VERDICTS]):
                     number = speaks[index]
