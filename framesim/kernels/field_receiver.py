@@ -28,8 +28,7 @@ COUNT_MASK = (1 << column.COUNT_BITS) - 1
 
 #: what a receiver concludes, besides numbers of checks
 GOES_ON, ABANDONED, VALID, UNDECIDED = -1, -2, -3, -4
-ACCEPTS, SPEAKING, CONTENT = 0, 1, 2  # what is told of an undisturbed receiver
-KEY, VALUE, COUNTS, REGISTERS = U(0), U(1), U(2), U(3)  # what it is before a bit
+VALUE, COUNTS, REGISTERS = U(0), U(1), U(2)  # what an undisturbed receiver is before a bit, besides its key
 
 
 @compiled
@@ -59,176 +58,9 @@ def _times(one: Any, other: Any, width: Any, polynomial: Any) -> Any:
 
 
 @compiled
-def _follow(
-    writes: bool, program: Any, powers: Any, wires: Any, frame: int, n_bits: int, rest_bits: int, flips: Any,
-    first: int, stop: int, trail: Any, spoken: Any, told: Any, mine: Any,
-) -> Any:  # fmt: skip
-    """Follow one receiver.
-
-    Args:
-        writes: it is the undisturbed one, and what it is goes into ``trail``, ``spoken`` and ``told``. If not, they
-            hold it, and what is known from them is left out.
-        program: see ``judge_lanes``, as all that is not named here.
-        powers: int64 (n_codes, n_bits + 1).
-        wires: uint8 (n_frames, n_bits).
-        frame: which of them.
-        n_bits: its length.
-        rest_bits: how long the wire rests afterwards.
-        flips: int32, flipped bits.
-        first: ``flips[first:stop]`` are those of this receiver, ascending.
-        stop: see ``first``.
-        trail: int64 (n_bits + 1, 3 + 2 * n_codes), the undisturbed receiver before each bit.
-        spoken: int64 (n_codes, 2), the codes that speak to it, in order, and the bits at whose end they do.
-        told: int64 (3,): after how many bits it accepts, or -1; how many codes speak to it; from which bit on nothing
-            becomes content.
-        mine: int64 (n_codes,), room for registers.
-
-    Returns:
-        The number of the first check to speak, ``ABANDONED``, ``VALID`` or ``UNDECIDED``.
-    """
-    nodes, goals, speaks, feeds, codes, count_values = program  # once: reaching into a tuple costs more than a step
-    n_codes, idle = U(codes.shape[0]), nodes[column.HUNTING, column.LEVEL]
-    entered = REGISTERS + n_codes  # how many bits have entered each code
-    at, flip = np.int64(0), np.int64(first)
-    key, value, counts, wrong = np.int64(_packed(column.HUNTING, 0, 0, idle)), np.int64(0), np.int64(0), np.int64(0)
-    if writes:
-        told[ACCEPTS], told[SPEAKING], told[CONTENT] = -1, 0, -1
-        for code in range(n_codes):
-            mine[code] = codes[code, column.INITIAL]
-            trail[0, entered + code] = 0
-    else:
-        at = np.int64(flips[first])
-        if at >= told[ACCEPTS]:
-            return VALID
-        key, value, counts = trail[at, KEY], trail[at, VALUE], trail[at, COUNTS]
-        for code in range(n_codes):
-            mine[code] = trail[at, REGISTERS + code]
-    accepts = np.int64(told[ACCEPTS])
-    node, done, run, last = _unpacked(key)
-    # Registers are worked out up to ``since``, where the receiver was what stands in ``old``. When they are asked for
-    # at ``asked``, it goes the way from there once more, and feeds them.
-    since, asked, feeding = at, at, writes
-    old_key, old_value, old_counts, old_wrong, old_flip = key, value, counts, wrong, flip
-    while at < n_bits + rest_bits and (at < n_bits or node != column.HUNTING):
-        if writes:
-            trail[at, KEY], trail[at, VALUE], trail[at, COUNTS] = _packed(node, done, run, last), value, counts
-            for code in range(n_codes):
-                trail[at, REGISTERS + code] = mine[code]
-                trail[at + 1, entered + code] = trail[at, entered + code]
-            if told[CONTENT] < 0 and nodes[node, column.FREE]:
-                told[CONTENT] = at
-        level = np.int64(wires[U(frame), U(at)]) if at < n_bits else idle
-        if flip < stop and flips[U(flip)] == at:
-            level ^= 1
-            flip += 1
-        at += 1
-        if node == column.HUNTING:
-            if level == idle:
-                last = level
-                continue
-            node = goals[0]
-            run = nodes[U(node), column.OPENING]
-        line_code, limit, width = (
-            nodes[U(node), column.LINE_CODE],
-            nodes[U(node), column.LIMIT],
-            nodes[U(node), column.WIDTH],
-        )
-        own = True
-        if line_code == column.DYNAMIC:
-            own = run < limit
-            run = 1 + (run & -np.int64(own and level == last))
-        elif line_code == column.FIXED:
-            own = run > 0
-            run = run - 1 if own else limit
-        if own:
-            if nodes[U(node), column.KEPT]:
-                value = 2 * value + level
-            check = nodes[U(node), column.CHECK]
-            if check != column.NONE and nodes[U(node), column.LEVEL] >> (width - 1 - done) & 1 != level:
-                return ABANDONED if check == column.LEAVES else check
-            done += 1
-        else:
-            if level == last:
-                return nodes[U(node), column.CODE_CHECK]
-            counts += nodes[U(node), column.COUNTED]
-        last = level
-        if feeding:
-            for code in range(n_codes):
-                taken = feeds[U(node), code]
-                if taken == column.WIRE_BITS or (taken == column.OWN_BITS and own):
-                    mine[code] = _fed(mine[code], level, codes[code, column.CRC_WIDTH], codes[code, column.POLYNOMIAL])
-                    if writes:
-                        trail[at, entered + code] += 1
-        before, speaking = U(node), False
-        if done == width:
-            goal = goals[U(nodes[U(node), column.FIRST] + (value if nodes[U(node), column.STEERS] else 0))]
-            ends = nodes[U(goal), column.REGION] != nodes[U(node), column.REGION]
-            if line_code == column.DYNAMIC and run == limit and not (ends and not nodes[U(node), column.OWED_AT_END]):
-                continue  # the field is over with the stuff bit that is due
-            count = nodes[U(node), column.COUNT_CODE]
-            if (
-                count != column.NONE
-                and count_values[U(count), U(counts >> codes[U(count), column.SHIFT] & COUNT_MASK)] != value
-            ):
-                wrong |= 1 << count
-            speaking = nodes[U(node), column.VERDICTS] < nodes[U(node) + U(1), column.VERDICTS]
-            node, done, value = goal, np.int64(0), np.int64(0)
-            if ends:
-                run = nodes[U(node), column.OPENING]
-        key = _packed(node, done, run, last)
-        in_step = at < accepts and trail[U(at), KEY] == key
-        in_step = in_step and trail[U(at), VALUE] == value and trail[U(at), COUNTS] == counts
-        if (speaking or in_step) and not feeding:
-            asked, at, flip, feeding = at, since, old_flip, True
-            node, done, run, last = _unpacked(old_key)
-            value, counts, wrong = old_value, old_counts, old_wrong
-            continue
-        if feeding and not writes:
-            if at < asked:
-                continue
-            feeding, since = False, at
-            old_key, old_value, old_counts, old_wrong, old_flip = key, value, counts, wrong, flip
-        if speaking:
-            for index in range(nodes[before, column.VERDICTS], nodes[before + U(1), column.VERDICTS]):
-                number = speaks[index]
-                if writes:
-                    spoken[told[SPEAKING], 0], spoken[told[SPEAKING], 1] = number, at - 1
-                    told[SPEAKING] += 1
-                if mine[number] if codes[number, column.CRC_WIDTH] else wrong >> number & 1:
-                    return codes[number, column.SAYS]
-        if node == column.ACCEPTED:
-            if writes:
-                told[ACCEPTS] = at
-            return VALID
-        if not in_step:
-            continue
-        # The same is to come, until the next flip.
-        until = min(np.int64(flips[U(flip)]), accepts) if flip < stop else accepts
-        for index in range(told[SPEAKING]):
-            number = spoken[index, 0]
-            is_crc = codes[number, column.CRC_WIDTH] > 0
-            objects = mine[number] != trail[at, REGISTERS + number] if is_crc else wrong >> number & 1 != 0
-            if objects and at <= spoken[index, 1] < until:
-                return codes[number, column.SAYS]
-        if until == accepts:
-            return VALID
-        for code in range(n_codes):
-            gap = mine[code] ^ trail[at, REGISTERS + code]
-            more = powers[code, trail[until, entered + code] - trail[at, entered + code]]
-            if gap and more > 1:
-                gap = _times(gap, more, codes[code, column.CRC_WIDTH], codes[code, column.POLYNOMIAL])
-            mine[code] = gap ^ trail[until, REGISTERS + code]
-        at, since = until, until
-        old_key, old_value, old_counts = trail[at, KEY], trail[at, VALUE], trail[at, COUNTS]
-        node, done, run, last = _unpacked(old_key)
-        value, counts = old_value, old_counts
-    return UNDECIDED
-
-
-@compiled
 def judge_lanes(
     program: Any, powers: Any, wires: Any, lengths: Any, rest_bits: int, turns: int, pattern: Any, place: Any,
-    starts: Any, verdicts: Any, content: Any, trail: Any, spoken: Any, told: Any, mine: Any,
+    starts: Any, verdicts: Any, content: Any, keys: Any, trail: Any, spoken: Any, mine: Any,
 ) -> Any:  # fmt: skip
     """Let a receiver judge each disturbed frame.
 
@@ -245,29 +77,188 @@ def judge_lanes(
         verdicts: int64 (n_lanes,); receives the number of the first check to speak, ``ABANDONED``, ``VALID`` or
             ``UNDECIDED``.
         content: int64 (n_frames,); receives from which wire bit on nothing becomes content, for frames looked at.
-        trail: int64 (n_bits + 1, 3 + 2 * n_codes), room, as what follows: it takes long to compile how to make it.
-        spoken: int64 (n_codes, 2).
-        told: int64 (3,).
-        mine: int64 (n_codes,).
+        keys: int64 (n_bits + 1,), room for the undisturbed receiver before each bit. As what follows it is made by the
+            caller: it takes long to compile how to make an array.
+        trail: int64 (n_bits + 1, 2 + 2 * n_codes), room for what else it is.
+        spoken: int64 (n_codes, 2), room for the codes that speak to it, in order, and the bits at whose end they do.
+        mine: int64 (n_codes,), room for registers.
 
     Returns:
         -1; or the number of a frame that its own receiver does not accept undisturbed.
     """
+    nodes, goals, speaks, feeds, codes, count_values = program  # once: reaching into a tuple costs more than a step
+    n_codes, idle = U(codes.shape[0]), nodes[column.HUNTING, column.LEVEL]
+    entered = REGISTERS + n_codes  # how many bits have entered each code
     frame, lane = np.int64(-1), 0
+    accepts, n_spoken = np.int64(-1), np.int64(0)
     while lane < verdicts.size:
+        # Before the first receiver of a frame an undisturbed one goes through it, and is written down.
         listened = pattern[starts[lane]] // turns
         writes = listened != frame
         frame = listened
-        stop = starts[lane] if writes else starts[lane + 1]
-        said = _follow(
-            writes, program, powers, wires, frame, lengths[frame], rest_bits, place, starts[lane], stop, trail, spoken,
-            told, mine,
-        )  # fmt: skip
+        n_bits, flip, stop = lengths[frame], starts[lane], starts[lane + 1]
+        said: Any = np.int64(GOES_ON)
+        wrong = np.int64(0)
+        if writes:
+            at, stop, accepts, n_spoken, content[frame] = np.int64(0), flip, np.int64(-1), np.int64(0), n_bits
+            key, value, counts = np.int64(_packed(column.HUNTING, 0, 0, idle)), np.int64(0), np.int64(0)
+            for code in range(n_codes):
+                mine[code] = codes[code, column.INITIAL]
+                trail[0, entered + code] = 0
+        else:
+            at = min(np.int64(place[flip]), accepts)
+            said = np.int64(GOES_ON if at < accepts else VALID)
+            key, value, counts = keys[at], trail[at, VALUE], trail[at, COUNTS]
+            for code in range(n_codes):
+                mine[code] = trail[at, REGISTERS + code]
+        node, done, run, last = _unpacked(key)
+        # Registers are worked out up to ``since``, where the receiver was what stands in ``old``. When they are asked
+        # for at ``asked``, it goes the way from there once more, and feeds them.
+        since, asked, feeding = at, at, writes
+        old_key, old_value, old_counts, old_flip = key, value, counts, flip
+        while said == GOES_ON:
+            if at >= n_bits and (writes or node == column.HUNTING or at >= n_bits + rest_bits):
+                said = UNDECIDED
+                break
+            if writes:
+                keys[at], trail[at, VALUE], trail[at, COUNTS] = _packed(node, done, run, last), value, counts
+                for code in range(n_codes):
+                    trail[at, REGISTERS + code] = mine[code]
+                    trail[at + 1, entered + code] = trail[at, entered + code]
+                if content[frame] == n_bits and nodes[node, column.FREE]:
+                    content[frame] = at
+            level = np.int64(wires[U(frame), U(at)]) if at < n_bits else idle
+            if flip < stop and place[U(flip)] == at:
+                level ^= 1
+                flip += 1
+            at += 1
+            if node == column.HUNTING:
+                if level == idle:
+                    last = level
+                    continue
+                node = goals[0]
+                run = nodes[U(node), column.OPENING]
+            line_code, limit = nodes[U(node), column.LINE_CODE], nodes[U(node), column.LIMIT]
+            width = nodes[U(node), column.WIDTH]
+            own = True
+            if line_code == column.DYNAMIC:
+                own = run < limit
+                run = 1 + (run & -np.int64(own and level == last))
+            elif line_code == column.FIXED:
+                own = run > 0
+                run = run - 1 if own else limit
+            if own:
+                if nodes[U(node), column.KEPT]:
+                    value = 2 * value + level
+                check = nodes[U(node), column.CHECK]
+                if check != column.NONE and nodes[U(node), column.LEVEL] >> (width - 1 - done) & 1 != level:
+                    said = ABANDONED if check == column.LEAVES else check
+                    break
+                done += 1
+            else:
+                if level == last:
+                    said = nodes[U(node), column.CODE_CHECK]
+                    break
+                counts += nodes[U(node), column.COUNTED]
+            last = level
+            if feeding:
+                for code in range(n_codes):
+                    taken = feeds[U(node), code]
+                    if taken == column.WIRE_BITS or (taken == column.OWN_BITS and own):
+                        mine[code] = _fed(
+                            mine[code], level, codes[code, column.CRC_WIDTH], codes[code, column.POLYNOMIAL]
+                        )
+                        if writes:
+                            trail[at, entered + code] += 1
+            before, speaking = U(node), False
+            if done == width:
+                goal = goals[U(nodes[U(node), column.FIRST] + (value if nodes[U(node), column.STEERS] else 0))]
+                ends = nodes[U(goal), column.REGION] != nodes[U(node), column.REGION]
+                if (
+                    line_code == column.DYNAMIC
+                    and run == limit
+                    and not (ends and not nodes[U(node), column.OWED_AT_END])
+                ):
+                    continue  # the field is over with the stuff bit that is due
+                number = nodes[U(node), column.CODE]
+                if number != column.NONE and codes[U(number), column.CRC_WIDTH] == 0:
+                    counted = counts >> codes[U(number), column.SHIFT] & COUNT_MASK
+                    wrong |= np.int64(count_values[U(number), U(counted)] != value) << number
+                speaking = nodes[U(node), column.VERDICTS] < nodes[U(node) + U(1), column.VERDICTS]
+                node, done, value = goal, np.int64(0), np.int64(0)
+                if ends:
+                    run = nodes[U(node), column.OPENING]
+            key = _packed(node, done, run, last)
+            in_step = at < accepts and keys[U(at)] == key
+            in_step = in_step and trail[U(at), VALUE] == value and trail[U(at), COUNTS] == counts
+            if (speaking or in_step) and not feeding:
+                asked, at, flip, feeding = at, since, old_flip, True
+                node, done, run, last = _unpacked(old_key)
+                value, counts = old_value, old_counts
+                continue
+            if feeding and not writes:
+                if at < asked:
+                    continue
+                feeding, since = False, at
+                old_key, old_value, old_counts, old_flip = key, value, counts, flip
+            if speaking:
+                for index in range(nodes[before, column.VERDICTS], nodes[before + U(1), column.VERDICTS]):
+                    number = speaks[index]
+                    if writes:
+                        spoken[n_spoken, 0], spoken[n_spoken, 1] = number, at - 1
+                        n_spoken += 1
+                    objects = mine[number] != 0 if codes[number, column.CRC_WIDTH] else wrong >> number & 1 != 0
+                    if objects and said == GOES_ON:
+                        said = codes[number, column.SAYS]
+            if node == column.ACCEPTED and said == GOES_ON:
+                said = VALID
+            if said != GOES_ON:
+                break
+            if not in_step:
+                # Go on to the next bit that can bring anything but another bit of the same field.
+                if writes or not nodes[U(node), column.CALM]:
+                    continue
+                calm = min(np.int64(place[U(flip)]), n_bits) if flip < stop else n_bits
+                counted, limit = nodes[U(node), column.COUNTED], nodes[U(node), column.LIMIT]
+                width = nodes[U(node), column.WIDTH]
+                while at < calm and done + 1 < width:
+                    level = np.int64(wires[U(frame), U(at)])
+                    kept, same = np.int64(run < limit), np.int64(level == last)
+                    longer = 1 + (run & -(kept & same))
+                    wrong_stuff_bit = kept < same
+                    falls_in = at + 1 < accepts and keys[U(at + 1)] == _packed(node, done + kept, longer, level)
+                    if wrong_stuff_bit or falls_in:
+                        break  # both are dealt with above
+                    at, done, run, last = at + 1, done + kept, longer, level
+                    counts += counted & (kept - 1)
+                continue
+            # The same is to come, until the next flip.
+            until = min(np.int64(place[U(flip)]), accepts) if flip < stop else accepts
+            for index in range(n_spoken):
+                number = spoken[index, 0]
+                is_crc = codes[number, column.CRC_WIDTH] > 0
+                objects = mine[number] != trail[at, REGISTERS + number] if is_crc else wrong >> number & 1 != 0
+                if objects and at <= spoken[index, 1] < until and said == GOES_ON:
+                    said = codes[number, column.SAYS]
+            if said == GOES_ON and until == accepts:
+                said = VALID
+            if said != GOES_ON:
+                break
+            for code in range(n_codes):
+                gap = mine[code] ^ trail[at, REGISTERS + code]
+                more = powers[code, trail[until, entered + code] - trail[at, entered + code]]
+                if gap and more > 1:
+                    gap = _times(gap, more, codes[code, column.CRC_WIDTH], codes[code, column.POLYNOMIAL])
+                mine[code] = gap ^ trail[until, REGISTERS + code]
+            at, since = until, until
+            old_key, old_value, old_counts = keys[at], trail[at, VALUE], trail[at, COUNTS]
+            node, done, run, last = _unpacked(old_key)
+            value, counts = old_value, old_counts
         if not writes:
             verdicts[lane] = said
             lane += 1
-        elif told[ACCEPTS] < 0:
+        elif said != VALID:
             return frame
         else:
-            content[frame] = told[CONTENT]
+            accepts = at
     return -1

@@ -44,8 +44,9 @@ class _Node(NamedTuple):
         kept: the field's value is looked at when it is over.
         steers: what follows depends on it.
         counted: what a stuff bit adds to the counts, ``COUNT_BITS`` for each code of a count.
-        count_code: the field is this code of a count; or ``NONE``.
+        code: the field is this code; or ``NONE``.
         free: from here on a frame holds nothing that becomes content, is coded or guarded.
+        calm: a dynamically stuffed field of whose levels none is checked and no value is kept.
         goals: the nodes that follow, by value where the field steers.
         spoken: the codes that speak at the end of the field, in this order.
         feeds: what of the field enters each code.
@@ -63,8 +64,9 @@ class _Node(NamedTuple):
     kept: bool = False
     steers: bool = False
     counted: int = 0
-    count_code: int = column.NONE
+    code: int = column.NONE
     free: bool = False
+    calm: bool = False
     goals: tuple[int, ...] = ()
     spoken: tuple[int, ...] = ()
     feeds: tuple[int, ...] = ()
@@ -76,7 +78,7 @@ class Program(NamedTuple):
     Compiled functions take it as it is: in few arrays, because each one more costs a second of compilation.
 
     Attributes:
-        nodes: dtype int64, shape (n_nodes + 1, 16). Columns as in ``program_columns``; see ``_Node``. ``FIRST``: place
+        nodes: dtype int64, shape (n_nodes + 1, 17). Columns as in ``program_columns``; see ``_Node``. ``FIRST``: place
             in ``goals`` of the node that follows, plus the value where the field steers. ``VERDICTS``: place in
             ``spoken`` of the first code that speaks at the end of the field; the next node's place ends them.
         goals: dtype int64, shape (n_goals,). Nodes.
@@ -239,9 +241,10 @@ class _Walk:
             check=_check_of(field) if checked else column.NONE,
             kept=field.steers or is_count,
             steers=field.steers and row != layout.accept_index,
+            calm=isinstance(field.coding, DynamicStuffing) and not (checked or field.steers or is_count),
             goals=goals,
             counted=sum(1 << code.shift for code in self.codes.values() if field.name in code.counts),
-            count_code=self.numbers[row] if is_count else column.NONE,
+            code=self.numbers[row] if code else column.NONE,
             spoken=spoken,
             feeds=tuple(how if number in speaking else 0 for number, how in enumerate(feeds)),
             free=plain and all(goal == column.ACCEPTED or self.nodes[goal].free for goal in goals),

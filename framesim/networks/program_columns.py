@@ -5,7 +5,7 @@ What is compiled keeps them as they were: after a change here, delete the compil
 """
 
 __all__ = [
-    "ACCEPTED", "CHECK", "CODE_CHECK", "COUNTED", "COUNTS", "COUNT_BITS", "COUNT_CODE", "CRC_WIDTH", "DYNAMIC", "FIRST",
+    "ACCEPTED", "CHECK", "CODE_CHECK", "COUNTED", "COUNTS", "COUNT_BITS", "CRC_WIDTH", "DYNAMIC", "FIRST",
     "FIXED", "FREE", "HUNTING", "INITIAL", "KEPT", "LEAVES", "LEVEL", "LIMIT", "LINE_CODE", "LONGEST_RUN", "NONE",
     "NOTHING", "OPENING", "OWED_AT_END", "OWN_BITS", "POLYNOMIAL", "REGION", "SAYS", "SHIFT", "STEERS", "UNCODED",
     "VERDICTS", "WIDEST_FIELD", "WIDTH", "WIRE_BITS",
@@ -23,8 +23,8 @@ LONGEST_RUN = (1 << 7) - 1  #: bits between two stuff bits
 
 # Columns of a program's nodes; see ``field_program.Program``.
 (
-    WIDTH, LINE_CODE, REGION, LIMIT, OPENING, OWED_AT_END, CODE_CHECK, LEVEL, CHECK, KEPT, STEERS, COUNTED, COUNT_CODE,
-    FREE, FIRST, VERDICTS,
-) = range(16)  # fmt: skip
+    WIDTH, LINE_CODE, REGION, LIMIT, OPENING, OWED_AT_END, CODE_CHECK, LEVEL, CHECK, KEPT, STEERS, COUNTED, CODE,
+    FREE, CALM, FIRST, VERDICTS,
+) = range(17)  # fmt: skip
 
 SAYS, CRC_WIDTH, POLYNOMIAL, INITIAL, SHIFT = range(5)  #: columns of a program's codes; see ``guard_feeds.Code``

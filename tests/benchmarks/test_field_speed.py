@@ -14,7 +14,8 @@ import pytest
 
 import framesim as fs
 from framesim.coverage.fast.flips import portions
-from framesim.coverage.fast.scalar import engine, on_the_wire
+from framesim.coverage.fast.scalar import engine
+from framesim.coverage.fast.wires import on_the_wire
 from framesim.coverage.fast.work import Sampling
 from framesim.coverage.population import Payloads
 from framesim.disturbance import ExactFlips

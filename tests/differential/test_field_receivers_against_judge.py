@@ -11,9 +11,13 @@ from bitarray import bitarray
 from random_frames import random_frame
 
 import framesim as fs
+from framesim.coverage.campaign.sliced_frame import PORTION
+from framesim.coverage.campaign.works import frames_work
 from framesim.coverage.fast import reference, work
-from framesim.coverage.fast.scalar import engine, on_the_wire
-from framesim.coverage.fast.work import Sampling
+from framesim.coverage.fast.scalar import engine
+from framesim.coverage.fast.sending import bits_from, bounds_of, draw_frames
+from framesim.coverage.fast.wires import on_the_wire, wires_of
+from framesim.coverage.fast.work import Sampling, frame_at
 from framesim.coverage.linear.can_fd import accepted_patterns, undetected_patterns
 from framesim.coverage.population import Payloads
 from framesim.disturbance import Bursts, ExactFlips, Flips, GilbertElliott, Scatter
@@ -26,6 +30,7 @@ from framesim.networks.can import CAN
 from framesim.networks.can_fd import CAN_FD, CAN_FD_ORIGINAL, LENGTHS
 from framesim.networks.can_xl import CAN_XL
 from framesim.networks.encoder import encode_with
+from framesim.networks.registry import network_of
 from framesim.networks.transitions import ABANDONED as LEFT
 
 SHORT = (0, 0, 1, 1, 2, 3, 4, 8)
@@ -197,6 +202,28 @@ OLD = tuple(Payloads(frame=fs.CanFdFrame(identifier=0x0B, payload=bytes(size), i
 XL = (Payloads(frame=fs.CanXlFrame(identifier=0x123, payload=bytes(3))),)
 
 
+CLASSIC = (
+    *(Payloads(frame=fs.CanFrame(identifier=0x7C1, payload=bytes(size)), high=b"\x03" * size) for size in range(9)),
+    fs.CanFrame(identifier=0x1FFFFFF0, extended=True, remote=True, dlc=9),
+)
+WHOLE = (fs.CanFdFrame(identifier=0, payload=bytes(24)), fs.CanFdFrame(identifier=0x7FF), fs.CanFdFrame(identifier=5))
+
+
+LONG_XL = Payloads(frame=fs.CanXlFrame(identifier=0x7FF, payload=bytes(40)))
+
+
+@pytest.mark.parametrize("sources", [
+    (*EVERY_LENGTH, EXTENDED, *WHOLE), OLD, (*XL, LONG_XL), CLASSIC,
+], ids=["fd", "old", "xl", "classic"])  # fmt: skip
+def test_frames_are_laid_on_the_wire_as_the_encoder_does(sources):
+    sampling = Sampling(sources=sources, channel=ExactFlips(count=1), payloads=90)
+    drawn = draw_frames(sources, np.full(len(sources), 1 / len(sources)), 90, seed=4, number=0)
+    wires, lengths = wires_of(network_of(bounds_of(sources[0])[0]), sampling, drawn)
+    for index in range(90):
+        assert bits_from(wires[index, : lengths[index]]) == fs.encode(frame_at(sampling, drawn, index)).bits
+    assert len(set(lengths.tolist())) > 1
+
+
 def by_the_reference(monkeypatch, sampling, seed, number):
     with monkeypatch.context() as patch:
         patch.setattr(work, "_engine_of", lambda _: reference.Reference(note="asked for"))
@@ -253,9 +280,10 @@ def test_without_numba_a_unit_is_slow_but_the_same(monkeypatch):
 
 def test_a_frame_that_its_own_receiver_refuses_is_no_frame_to_disturb():
     sent = fs.encode(fs.CanFdFrame(identifier=1))
-    wires, lengths = on_the_wire([replace(sent, bits=sent.flipped([40]))])
-    with pytest.raises(AssertionError, match="frame 0 is not accepted undisturbed"):
-        engine(CAN_FD).verdicts(wires, lengths, 1, *flat([(3,)]))
+    for spoiled in (sent.flipped([40]), sent.bits[:30]):
+        wires, lengths = on_the_wire([replace(sent, bits=spoiled, spans=(), inserted=(), fields=())])
+        with pytest.raises(AssertionError, match="frame 0 is not accepted undisturbed"):
+            engine(CAN_FD).verdicts(wires, lengths, 1, *flat([(3,)]))
 
 
 def test_a_wire_that_stays_at_rest_is_no_frame():
@@ -265,3 +293,16 @@ def test_a_wire_that_stays_at_rest_is_no_frame():
     assert differences(CAN_FD_ORIGINAL, sent, [dominant]) == 0
     wires, lengths = on_the_wire([sent])
     assert engine(CAN_FD_ORIGINAL).verdicts(wires, lengths, 1, *flat([dominant]))[1].tolist() == [UNDECIDED]
+
+
+def test_a_campaign_of_exact_flips_takes_the_compiled_receiver():
+    frame = fs.CanFdFrame(identifier=0xC8, payload=b"\xe9\x45")
+    work = frames_work(frame, ExactFlips(count=2), frames_per_unit=4 * PORTION)
+    assert not any("reference" in note for note in work.notes)
+    result = work.unit(3, 0)
+    counts = result.counts
+    assert counts["frames"] == counts["disturbed"] == 4 * PORTION
+    assert counts["delivered"] + counts["detected"] + counts["undetected"] + counts["unseen"] == counts["frames"]
+    known = {pattern.flips for found in undetected_patterns(fs.encode(frame), 2).values() for pattern in found}
+    assert {tuple(case["flips"]) for case in result.cases} <= known
+    assert result.cases

@@ -13,13 +13,13 @@ from bitarray import bitarray
 from numpy.typing import NDArray
 
 from framesim.coverage.fast.flips import portions
-from framesim.coverage.fast.sending import Drawn
+from framesim.coverage.fast.sending import Drawn, bits_from
+from framesim.coverage.fast.wires import wires_of
 from framesim.errors import NotFeasible
-from framesim.judging import REST_BITS, encode
+from framesim.judging import REST_BITS
 from framesim.networks.automaton import CHECKS
 from framesim.networks.field_program import Program, field_program
 from framesim.networks.network import Network
-from framesim.wire import WireFrame
 
 if TYPE_CHECKING:
     from framesim.coverage.fast.work import Judged, Sampling
@@ -44,11 +44,10 @@ class Scalar:
 
     def judge(self, work: "Sampling", drawn: Drawn, seed: int, number: int) -> "Judged":
         """Judge the frames of a unit; those that were accepted with flips in their content are put aside."""
-        from framesim.coverage.fast.work import Judged, frame_at
+        from framesim.coverage.fast.work import Judged
         from framesim.kernels.field_receiver import ABANDONED, UNDECIDED, VALID
 
-        sent = [encode(frame_at(work, drawn, index)) for index in range(work.payloads)]
-        wires, lengths = on_the_wire(sent)
+        wires, lengths = wires_of(self.network, work, drawn)
         counts: Counter[str] = Counter()
         aside: list[tuple[int, bitarray]] = []
         for first, stop, pattern, place in portions(work.channel, lengths, work.repeats, seed=seed, number=number):
@@ -66,7 +65,9 @@ class Scalar:
             for lane in valid[~unharmed].tolist():
                 flips = slice(starts[lane], starts[lane + 1])
                 index = first + int(pattern[starts[lane]]) // work.repeats
-                aside.append((index, sent[index].flipped(place[flips].tolist())))
+                seen = wires[index, : lengths[index]].copy()
+                seen[place[flips]] ^= 1
+                aside.append((index, bits_from(seen)))
         return Judged(counts, aside)
 
     def verdicts(
@@ -90,21 +91,13 @@ class Scalar:
         rest_bits = self.network.rest_bits or REST_BITS
         n_bits, n_codes = wires.shape[1], len(self.program.codes)
         powers = _powers_of_x(self.network, -(-(n_bits + 1) // POWERS) * POWERS)
-        room = [np.zeros(shape, np.int64) for shape in ((n_bits + 1, 3 + 2 * n_codes), (n_codes, 2), 3, n_codes)]
+        shapes = (n_bits + 1, (n_bits + 1, 2 + 2 * n_codes), (n_codes, 2), n_codes)
+        room = [np.zeros(shape, np.int64) for shape in shapes]
         refused = judge_lanes(
             self.program, powers, wires, lengths, rest_bits, repeats, pattern, place, starts, verdicts, content, *room
         )
         assert refused < 0, f"frame {refused} is not accepted undisturbed"
         return starts, verdicts, content
-
-
-def on_the_wire(sent: list[WireFrame]) -> tuple[NDArray[np.uint8], NDArray[np.int64]]:
-    """Return frames as rows of levels, and their lengths."""
-    lengths = np.array([len(wire) for wire in sent], np.int64)
-    wires = np.zeros((len(sent), int(lengths.max(initial=1))), np.uint8)
-    for row, wire in zip(wires, sent, strict=True):
-        row[: len(wire)] = np.frombuffer(wire.bits.unpack(), np.uint8)
-    return wires, lengths
 
 
 @lru_cache(maxsize=16)
