@@ -21,7 +21,7 @@ from framesim.coverage.value_course import value_course
 
 SCENARIO = dataclasses.replace(load_scenario(None), severities=("fault",))
 BESIDE = ("can-fd", "lin", "flexray", "ethernet", "sent")
-N_VALUES = 9000  # more than two windows
+N_VALUES = 5000  # more than one window
 
 
 @pytest.fixture(scope="module")
