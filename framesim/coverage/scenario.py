@@ -308,4 +308,6 @@ def _disturbance(table: Mapping[str, Any], file: str) -> Any:
     part = expect_type(table["disturbance"], dict, file=file, key="disturbance")
     if part.get("kind") == "ignition" and "severity" in part:
         raise BadInput(f"{file}: disturbance.severity: unknown key; say severities = [...] at the top level")
+    if "speed_profile" in part and "speed_rpm" in part:
+        raise BadInput(f"{file}: disturbance.speed_rpm: does nothing beside a speed_profile; leave it out")
     return channel_from_table(part, file=file, key="disturbance", kinds=CHANNELS)
