@@ -198,6 +198,19 @@ def test_another_receiver_differs_in_balance_and_delay_and_not_from_run_to_run(s
     assert receiver_of(link, 0, seed) is link
 
 
+def test_balance_and_delay_of_receivers_follow_their_own_draws():
+    # 1260 receivers; bounds are about 5 standard errors.
+    drawn = [receiver_of(CanLink(), number, seed) for seed in range(20) for number in range(1, 64)]
+    loss = np.array([one.conversion_loss_db for one in drawn])
+    delay = np.array([one.delay_s for one in drawn]) * 1e9
+    assert loss.mean() == pytest.approx(30, abs=0.45)
+    assert loss.std() == pytest.approx(3, abs=0.3)
+    assert delay.mean() == pytest.approx(25, abs=2.1)
+    assert 0 <= delay.min() < 1 < 49 < delay.max() < 50
+    assert abs(np.corrcoef(np.abs(loss - 30), delay)[0, 1]) < 0.14
+    assert abs(np.corrcoef(loss, delay)[0, 1]) < 0.14
+
+
 def test_a_late_receiver_meets_the_sparks_earlier_by_its_delay():
     events = Ignition(severity="fault").events(0, 2, 1)
     shifted = Ignition(severity="fault").events(0, 2, 1)
