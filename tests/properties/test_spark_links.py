@@ -206,7 +206,8 @@ def test_balance_and_delay_of_receivers_follow_their_own_draws():
     assert loss.mean() == pytest.approx(30, abs=0.45)
     assert loss.std() == pytest.approx(3, abs=0.3)
     assert delay.mean() == pytest.approx(25, abs=2.1)
-    assert 0 <= delay.min() < 1 < 49 < delay.max() < 50
+    assert 0 <= delay.min() < 1
+    assert 49 < delay.max() < 50
     assert abs(np.corrcoef(np.abs(loss - 30), delay)[0, 1]) < 0.14
     assert abs(np.corrcoef(loss, delay)[0, 1]) < 0.14
 
