@@ -23,7 +23,7 @@ FRAMES_AT_ONCE = 20_000
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Part:
-    """What one window of one severity gave; parts add up in any order, but for the patterns kept: the first of the run."""
+    """What one window of one severity gave; parts add up in any order, but for the patterns kept, the first."""
 
     passages: Mapping[str, Passage] = field(default_factory=dict)  # network → what became of its frames
     silent: SilentErrors = field(default_factory=SilentErrors)

@@ -10,7 +10,7 @@ from framesim.disturbance.comparator import Comparator
 from framesim.disturbance.links import CanFdLink, EthernetLink, FlexRayLink, LinLink, SentLink, receiver_of
 from framesim.disturbance.links.compared import Sampling, hits_of
 from framesim.disturbance.links.receivers import on_the_pair
-from framesim.disturbance.sparks import TRANSIENTS
+from framesim.disturbance.sparks import TRANSIENTS, SparkEvent
 from framesim.linecoding.majority import majority_bits
 from framesim.linecoding.middle_vote import bits_by_middle_vote
 
@@ -196,6 +196,22 @@ def test_another_receiver_differs_in_balance_and_delay_and_not_from_run_to_run(s
     assert other.conversion_loss_db != link.conversion_loss_db
     assert 0 <= other.delay_s <= link.delay_spread_s
     assert receiver_of(link, 0, seed) is link
+
+
+def test_a_wasted_spark_steps_lin_towards_recessive_and_the_other_towards_dominant():
+    link = LinLink(bus_farad=1e-9, votes_needed=1)
+    events = Ignition(severity="fault", wasted_spark=True, restrikes_mean=0).events(0, 20, 1)
+    read_wrong = {
+        (kind, level): link.hits(
+            events.only(kind), lambda bits, level=level: np.full(bits.size, level, np.uint8)
+        ).flipped
+        for kind in (SparkEvent.BREAKDOWN, SparkEvent.WASTED_BREAKDOWN)
+        for level in (0, 1)
+    }
+    assert read_wrong[SparkEvent.WASTED_BREAKDOWN, 0].size
+    assert not read_wrong[SparkEvent.WASTED_BREAKDOWN, 1].size
+    assert read_wrong[SparkEvent.BREAKDOWN, 1].size
+    assert not read_wrong[SparkEvent.BREAKDOWN, 0].size
 
 
 def test_balance_and_delay_of_receivers_follow_their_own_draws():
