@@ -23,7 +23,8 @@ lay it beside a stream of frames: which bits are read wrong, and who says so.
 A file ends in .csv (first line time_s,volts) or .npy (volts, with --rate)."""
 EPILOG = """The voltage is the disturbance alone, between the two wires. Scenario files:
 docs/scenarios.md; waveforms: docs/waveforms.md. Ignition circuits carry tens
-of kilovolts: never probe them to make a recording."""
+of kilovolts: never probe them to make a recording. Never build a waveform
+into hardware, and never inject it into a vehicle that can move."""
 FASTEST = 100e6
 
 
@@ -116,7 +117,7 @@ def _write(path: str, frame: Any, values: argparse.Namespace) -> tuple["StreamHi
         path,
         waveform,
         note=f"Invented: made by framesim, no vehicle was measured. {name}, seed {scenario.seed}.\n"
-        "Disturbance at a receiver's comparator, between the wires, behind its low-pass.",
+        "Disturbance at a receiver's comparator, between the wires, behind its low-pass. Never build it into hardware.",
     )
     return hits, {
         "samples": waveform.volts.size,

@@ -7,7 +7,10 @@ __all__ = ["Funnel"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Funnel:
-    """Frames, each stage a part of the one before.
+    """Frames by how far a disturbance got; flipped frames are toggled ones.
+
+    Most toggled frames are touched ones, but not all: a transient before the frame may reach into it, and SENT's edges
+    are moved by the slow part of a spark too.
 
     Attributes:
         touched: a fast transient began while the frame was on the wire.

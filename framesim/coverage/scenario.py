@@ -332,4 +332,6 @@ def _disturbance(table: Mapping[str, Any], file: str) -> Any:
         return build(
             RecordedWaveform, part, file=file, key="disturbance", given={"folder": folder}, skip=frozenset({"kind"})
         )
+    if "speed_profile" in part and "speed_rpm" in part:
+        raise BadInput(f"{file}: disturbance.speed_rpm: does nothing beside a speed_profile; leave it out")
     return channel_from_table(part, file=file, key="disturbance", kinds=CHANNELS)

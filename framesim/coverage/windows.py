@@ -36,7 +36,7 @@ WORTH_COMPILING = 100_000  # frames: to load the compiler takes about a second
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Part:
-    """What one window of one severity gave; parts add up in any order."""
+    """What one window of one severity gave; parts add up in any order, but for the patterns kept, the first."""
 
     passages: Mapping[str, Passage] = field(default_factory=dict)  # network → what became of its frames
     silent: SilentErrors = field(default_factory=SilentErrors)

@@ -214,7 +214,7 @@ class Ignition:
         }
         return {
             "kind": "ignition",
-            "speed_rpm": self.speed_rpm,
+            "speed_rpm": self.speed_rpm if self.speed_profile is None else None,
             "speed_profile": None if self.speed_profile is None else [list(point) for point in self.speed_profile],
             "cylinders": self.cylinders,
             "strokes": self.strokes,

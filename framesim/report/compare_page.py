@@ -2,6 +2,7 @@
 
 from framesim.coverage.carriers import CARRIERS
 from framesim.coverage.compare import Comparison, Lane
+from framesim.coverage.scenario_words import MEASURED
 from framesim.report.caution import NOT_MODELLED
 from framesim.report.compare_rows import notes, parts
 from framesim.report.page import Figure, Number, Section, Table, render
@@ -23,7 +24,10 @@ def comparison_page(comparison: Comparison) -> str:
         Section("On the wire and for the value", tables=[Table(*wire), Table(*value)]),
         Section("Undetected", figures=[_ranges(comparison)], tables=[Table(*checks), limits]),
         Section("Who speaks first", figures=[_shares(comparison)], tables=[Table(*first)]),
-        Section("Before quoting a figure", paragraphs=notes(comparison)),
+        Section(
+            "Before quoting a figure",
+            paragraphs=[*notes(comparison), f"For scale, bit error ratios measured on CAN: {MEASURED}."],
+        ),
     ]
     given = dict(comparison.disturbance)
     kind = str(given.pop("kind")).replace("_", " ")

@@ -8,11 +8,12 @@ from framesim.coverage.scenario import Scenario
 from framesim.coverage.value_course import POLICIES, Fate, LinkCourse, Policy, ValueCourse, value_course
 from framesim.networks.registry import network
 from framesim.report.page import Figure
-from framesim.report.pictures.values_over_time import Track, values_over_time
+from framesim.report.pictures.values_over_time import Track, largest_error, values_over_time
 
-__all__ = ["course_around", "course_figure", "tracks_of"]
+__all__ = ["course_around", "course_figures", "tracks_of"]
 
 WINDOW_S = 5.0
+TRACKS_A_PAGE = 4
 POLICY: Policy = "hold"
 MOST_MARKS = 40  # of wrong values on one line
 
@@ -45,8 +46,8 @@ def _track(name: str, link: LinkCourse, start_s: float, policy: Policy) -> Track
     return replace(track, mark_wrong=int(wrong.sum()) <= MOST_MARKS)
 
 
-def course_figure(scenario: Scenario, column: str, moment_s: float) -> Figure:
-    """Return the picture with its caption."""
+def course_figures(scenario: Scenario, column: str, moment_s: float) -> list[Figure]:
+    """Return pictures of a few lines each, none longer than a printed page; the last has the caption."""
     course, start_s = course_around(scenario, column, moment_s)
     tracks = tracks_of(course, start_s)
     passed = "; ".join(f"{track.label}: {int(track.wrong.sum())} of {track.wrong.size}" for track in tracks)
@@ -55,4 +56,13 @@ def course_figure(scenario: Scenario, column: str, moment_s: float) -> Figure:
         f"Policy {POLICY}: after a value that a check stopped, the controller {POLICIES[POLICY]}. Passed every check "
         f"and yet wrong by what the scenario counts as wrong: {passed}."
     )
-    return Figure(values_over_time(tracks, unit=course.unit), caption)
+    pieces = [tracks[first : first + TRACKS_A_PAGE] for first in range(0, len(tracks), TRACKS_A_PAGE)]
+    return [
+        Figure(
+            values_over_time(
+                piece, unit=course.unit, name=f"course-{number}" if number else "course", worst=largest_error(tracks)
+            ),
+            caption if piece is pieces[-1] else "",
+        )
+        for number, piece in enumerate(pieces)
+    ]

@@ -1,7 +1,7 @@
 """The coverage report as one self-contained page, made from its JSON record: pictures, tables, what it rests on."""
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from framesim.coverage.result import CoverageReport
@@ -9,7 +9,7 @@ from framesim.coverage.scenario import Scenario
 from framesim.coverage.spark_close_up import spark_close_up
 from framesim.networks.registry import network
 from framesim.report.caution import NOT_MODELLED
-from framesim.report.course_figure import course_figure
+from framesim.report.course_figure import course_figures
 from framesim.report.coverage_basis import basis_tables
 from framesim.report.coverage_strata import beside_the_first, strata_rows
 from framesim.report.coverage_text import sentences
@@ -22,6 +22,7 @@ from framesim.words import Check
 __all__ = ["coverage_page", "funnels_of", "shares_of"]
 
 Record = Mapping[str, Any]
+BARS_A_PAGE, FUNNELS_A_PAGE = 14, 6
 
 _COUNTS = {
     "frames": "frames sent",
@@ -131,7 +132,7 @@ def _share_figures(links: Sequence[Record]) -> list[Figure]:
         "the bar, the number beside it is how many frames the bar stands for. A part that is missing was not seen, "
         "which is not proof that it cannot be."
     )
-    return [Figure(check_shares(shares_of(links)), caption)]
+    return _by_pages(shares_of(links), BARS_A_PAGE, caption, check_shares, "shares")
 
 
 def _funnel_figures(links: Sequence[Record]) -> list[Figure]:
@@ -139,7 +140,16 @@ def _funnel_figures(links: Sequence[Record]) -> list[Figure]:
         "Frames at each stage, on a logarithmic axis. Open, hatched bars: none was seen, and the bar ends at the upper "
         "limit of how many to expect in a run of this length."
     )
-    return [Figure(funnel_picture(funnels_of(links)), caption)]
+    return _by_pages(funnels_of(links), FUNNELS_A_PAGE, caption, funnel_picture, "funnel")
+
+
+def _by_pages(parts: Sequence[Any], at_once: int, caption: str, picture: Callable[..., str], name: str) -> list[Figure]:
+    """Return one figure for so many parts at a time, so that none is cut by the edge of a printed page."""
+    pieces = [parts[first : first + at_once] for first in range(0, len(parts), at_once)]
+    return [
+        Figure(picture(piece, name=f"{name}-{number}" if number else name), caption if piece is pieces[-1] else "")
+        for number, piece in enumerate(pieces)
+    ]
 
 
 def _seen_close(scenario: Scenario, frames: Sequence[tuple[int, Record]]) -> list[Section]:
@@ -163,8 +173,8 @@ def _seen_close(scenario: Scenario, frames: Sequence[tuple[int, Record]]) -> lis
             f"wrong. {told} Chosen because a spark falls into a frame here, so it is no fair sample."
         )
         sections.append(Section("One spark on the wire", figures=[Figure(spark_waveform(view), caption)]))
-    figure = course_figure(scenario, column, view.start_s if view else 0.0)
-    sections.append(Section("The value over time", figures=[figure]))
+    figures = course_figures(scenario, column, view.start_s if view else 0.0)
+    sections.append(Section("The value over time", figures=figures))
     return sections
 
 

@@ -9,6 +9,7 @@ import platform
 from collections.abc import Mapping, Sequence
 from importlib.metadata import PackageNotFoundError, version
 from typing import Any, NamedTuple
+from unicodedata import category
 
 from framesim import __version__
 from framesim.report.caution import CAUTION, CAUTIONS
@@ -92,6 +93,13 @@ def versions() -> str:
     return ", ".join(parts)
 
 
+def _shown(value: Any) -> Any:
+    """Return words with control characters spelled out, those that turn the direction of writing among them."""
+    if type(value) is not str:  # numbers, and pictures, which are made here
+        return value
+    return "".join(ascii(mark)[1:-1] if category(mark)[0] == "C" and mark not in "\n\t" else mark for mark in value)
+
+
 def render(
     *,
     title: str,
@@ -112,7 +120,9 @@ def render(
     from jinja2 import Environment, PackageLoader
     from markupsafe import Markup
 
-    pages = Environment(loader=PackageLoader("framesim.report"), autoescape=True, trim_blocks=True, lstrip_blocks=True)
+    pages = Environment(
+        loader=PackageLoader("framesim.report"), autoescape=True, trim_blocks=True, lstrip_blocks=True, finalize=_shown
+    )
     pages.filters["drawing"] = Markup  # used on the pictures alone
     pages.tests["number"] = lambda cell: isinstance(cell, Number)
     return pages.get_template("report.html.j2").render(

@@ -5,6 +5,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from framesim.coverage.residual_curve import ResidualCurve
+from framesim.coverage.scenario_words import MEASURED, MEASURED_RATIOS
 from framesim.networks.registry import network
 from framesim.report.caution import NOT_MODELLED
 from framesim.report.page import Figure, Section, Table, listed, number_at, render
@@ -130,10 +131,12 @@ def _checks(record: Record) -> Table:
 
 
 def _curve(curve: ResidualCurve) -> Figure:
-    picture = residual_curves([curve_of(curve, network(curve.network).title)])
+    marks = [(f"CAN, {where}", ratio) for where, ratio in MEASURED_RATIOS]
+    picture = residual_curves([curve_of(curve, network(curve.network).title)], marks=marks)
     caption = (
         "P(undetected) per frame sent against the bit error ratio. Whiskers: interval, where it is wider than the "
-        "mark. A range is drawn where only limits are certain; an arrow down where only an upper limit is known."
+        "mark. A range is drawn where only limits are certain; an arrow down where only an upper limit is known. "
+        f"Upright lines, where the sweep reaches them: bit error ratios measured on CAN, {MEASURED}."
     )
     return Figure(picture, caption)
 

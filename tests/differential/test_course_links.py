@@ -21,7 +21,7 @@ from framesim.coverage.value_course import value_course
 
 SCENARIO = dataclasses.replace(load_scenario(None), severities=("fault",))
 BESIDE = ("can-fd", "lin", "flexray", "ethernet", "sent")
-N_VALUES = 9000  # more than two windows
+N_VALUES = 5000  # more than one window
 
 
 @pytest.fixture(scope="module")
@@ -42,6 +42,9 @@ def test_each_link_has_the_fates_that_the_main_job_counts(name, course):
     quiet = line.fate == Fate.RIGHT
     assert np.array_equal(line.read[quiet], line.sent[quiet])
     assert np.abs(line.sent - line.true).max() <= line.step  # what is sent is the signal, to a step of its 16 bits
+    for slot in (5, 2047, 2048, 4321):  # and what the frame holds; contents repeat after 2048 slots
+        frame = Traffic(SCENARIO).payload(slot)
+        assert line.sent[slot] == pytest.approx(160 * int.from_bytes(frame[:2], "big") / 65535)
 
 
 def test_sent_passes_a_wrong_frame_now_and_then_and_no_policy_helps(course):

@@ -78,6 +78,7 @@ def folder(tmp_path_factory):
         )
         .replace('unit = "bar"', 'unit = "$b_a$<r>"')
         .replace("hours = 1.0", "hours = 0.02")
+        .replace('note = "invented demonstration data"', r'note = "a\u001b[31mb\u202Ec"')
     )
     (place / "hostile.toml").write_text(scenario, encoding="utf-8")
     kept = "\n".join(
@@ -206,6 +207,16 @@ def test_a_hostile_scenario_is_inert_and_its_words_are_shown_as_they_are(folder)
     assert TITLE in page.text
     assert "$b_a$<r>" in page.text
     assert "<script" not in text
+    assert r"a\x1b[31mb\u202ec" in page.text  # colour and turned writing are spelled out
+    assert not re.search("[\x00-\x08\x0b-\x1f\x7f\u202a-\u202e\u2066-\u2069]", text)
+
+
+@pytest.mark.parametrize("name", ["coverage", "residual", "compare"])
+def test_bit_error_ratios_measured_on_can_stand_on_the_page_with_their_source(made, name):
+    # Wilamowski and Irwin, Industrial Communication Systems, 2011, table 31.2, after Ferreira et al.
+    said = " ".join(Page(made[name][0]).text.split())
+    for words in ("2.6e-7", "arc welder", "3.1e-9", "production line", "3.0e-11", "Ferreira", "table 31.2"):
+        assert words in said
 
 
 def test_the_same_input_gives_the_same_bytes(made, folder):

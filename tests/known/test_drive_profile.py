@@ -1,9 +1,12 @@
 """A drive profile: speed over time, and the sparks that follow from it."""
 
+import dataclasses
+
 import numpy as np
 import pytest
 
-from framesim.coverage.scenario import SWEEPER, scenario_from_text
+from framesim.coverage.fit.flip_record import draw_flips
+from framesim.coverage.scenario import SWEEPER, load_scenario, scenario_from_text
 from framesim.disturbance import Ignition, SparkEvent
 from framesim.errors import BadArgument, BadInput
 
@@ -62,3 +65,11 @@ def test_a_scenario_file_may_hold_a_profile():
     assert scenario_from_text(text, file="mine.toml").disturbance.speed_profile == CYCLE
     with pytest.raises(BadInput, match=r"mine.toml: disturbance.speed_profile: expected a list"):
         scenario_from_text(text.replace("[20, 3000]", "[20]"), file="mine.toml")
+
+
+def test_a_run_under_a_profile_names_its_speeds_and_not_the_speed_that_it_does_not_use():
+    assert Ignition(speed_profile=CYCLE).describe()["speed_rpm"] is None
+    assert Ignition(speed_rpm=1234.0).describe()["speed_rpm"] == 1234.0
+    scenario = dataclasses.replace(load_scenario(None), disturbance=Ignition(speed_profile=CYCLE))
+    slowest, fastest = min(speed for _, speed in CYCLE), max(speed for _, speed in CYCLE)
+    assert f"{slowest:g} to {fastest:g} rpm" in draw_flips(scenario, 0.5).origin

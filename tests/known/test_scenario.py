@@ -59,6 +59,10 @@ def test_the_built_in_scenario_says_that_its_data_are_invented():
         (("swing_s = 23.0", "swing_s = 5e-324"), "signal.swing_s=5e-324: must be"),
         (("high = 160.0", "high = 1e13"), "signal.high=10000000000000.0: must be"),
         (("hours = 1.0", "frames = 10"), "frames: does nothing under an engine; say hours"),
+        (
+            ("speed_rpm = 2950", "speed_rpm = 2950\nspeed_profile = [[0, 800], [9, 3000]]"),
+            "disturbance.speed_rpm: does nothing beside a speed_profile",
+        ),
         (("[link]", "[link]\nbit_rates = 5"), "link.bit_rates: unknown key; did you mean 'bit_rate'?"),
         (("[analog]", "[analog]\nbits = 10.5"), "analog."),
     ],

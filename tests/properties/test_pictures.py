@@ -125,6 +125,25 @@ def test_a_users_own_settings_of_the_drawing_library_do_not_show():
         assert interval_rows(ranges) == ours
 
 
+def test_a_ratio_measured_elsewhere_is_marked_where_the_curve_reaches_it_and_nowhere_else():
+    curve = Curve(label="x", ratios=[1e-8, 1e-2], values=[1e-20, 1e-9], low=[1e-20, 1e-9], high=[1e-20, 1e-9])
+    plain = residual_curves([curve])
+    assert residual_curves([curve], marks=[("far", 1e-9)]) == plain
+    assert residual_curves([curve], marks=[("near", 1e-7)]) != plain
+
+
+def test_more_than_two_lines_stand_in_rows_of_two_and_none_is_lost():
+    ones, none = np.ones(3), np.zeros(3, np.bool_)
+    track = {"time_s": np.arange(3.0), "true": ones, "used": ones, "caught": none, "wrong": none}
+    sizes = []
+    for count in (1, 2, 3, 7):
+        svg = values_over_time([Track(label=f"line {number}", **track) for number in range(count)], unit="bar")
+        axes = {tag.get("id") for tag in ElementTree.fromstring(svg).iter() if "axes_" in (tag.get("id") or "")}
+        assert len(axes) == 4 * -(-count // 2) if count > 1 else 2
+        sizes.append(ElementTree.fromstring(svg).get("viewBox"))
+    assert len(set(sizes)) == 3  # one and two lines in one row, then two rows, then four
+
+
 def test_parts_keep_the_order_in_which_bars_name_them_and_empty_ones_are_left_out():
     one = Bar(label="a", counts={"stuffing": 0, "form": 2, "crc": 1})
     other = Bar(label="b", counts={"stuffing": 5, "form": 0, "unseen": 0})

@@ -133,7 +133,9 @@ def draw_flips(scenario: Scenario, seconds: float) -> FlipRecord:
         engine = dataclasses.replace(cause, severity=scenario.severities[0])
         hits = link.walk(engine, 0, n_bits, scenario.seed, levels)
         spans = _clusters(engine, seconds, scenario.seed)
-        name = f"ignition, {engine.severity}, {engine.speed_rpm:g} rpm"
+        speeds = [speed for _, speed in engine.speed_profile or ((0.0, engine.speed_rpm),)]
+        pace = f"{min(speeds):g} to {max(speeds):g}" if engine.speed_profile else f"{engine.speed_rpm:g}"
+        name = f"ignition, {engine.severity}, {pace} rpm"
     else:
         raise BadArgument("disturbance: is a channel already; expected kind ignition, pulse-train or waveform")
     active = _joined(np.floor(spans * link.bit_rate).astype(np.int64), n_bits)

@@ -65,7 +65,14 @@ def curve_of(curve: ResidualCurve, label: str) -> Curve:
     )
 
 
-def draw_curves(figure: Sheet, curves: Sequence[Curve], lines: Sequence[Line] = (), *, floor: float = 0.0) -> None:
+def draw_curves(
+    figure: Sheet,
+    curves: Sequence[Curve],
+    lines: Sequence[Line] = (),
+    *,
+    floor: float = 0.0,
+    marks: Sequence[tuple[str, float]] = (),
+) -> None:
     """Draw the curves on a sheet.
 
     Args:
@@ -73,6 +80,7 @@ def draw_curves(figure: Sheet, curves: Sequence[Curve], lines: Sequence[Line] = 
         curves: at most as many as there are strokes.
         lines: context.
         floor: values below it lie under the picture's edge; 0: show all.
+        marks: words and a bit error ratio each: upright lines of context, where the curves reach.
     """
     axes = figure.subplots()
     axes.set(xscale="log", yscale="log", xlabel="bit error ratio (independent flips at one receiver)")
@@ -87,6 +95,13 @@ def draw_curves(figure: Sheet, curves: Sequence[Curve], lines: Sequence[Line] = 
                       markeredgecolor="black", zorder=5, label=words)  # fmt: skip
     if floor:
         axes.set_ylim(bottom=floor)
+    reached = [ratio for curve in curves for ratio in curve.ratios]
+    for words, ratio in marks:
+        if reached and min(reached) <= ratio <= max(reached):
+            axes.axvline(ratio, color="0.35", linewidth=0.9, linestyle=(0, (4, 2, 1, 2)))
+            axes.annotate(words, (ratio, 0.99), xycoords=axes.get_xaxis_transform(), xytext=(-2, 0),
+                          textcoords="offset points", rotation=90, ha="right", va="top", fontsize=8,
+                          color="0.2")  # fmt: skip
     for axis in (axes.xaxis, axes.yaxis):
         power_ticks(axis)
     axes.grid(visible=True, which="major", color="0.85", linewidth=0.6)
@@ -121,8 +136,14 @@ def _draw(axes: Any, curve: Curve, stroke: Stroke) -> None:
             axes.plot([curve.ratios[place]], [curve.high[place]], marker=7, color=colour, markersize=7)
 
 
-def residual_curves(curves: Sequence[Curve], lines: Sequence[Line] = (), *, name: str = "curves") -> str:
+def residual_curves(
+    curves: Sequence[Curve],
+    lines: Sequence[Line] = (),
+    *,
+    name: str = "curves",
+    marks: Sequence[tuple[str, float]] = (),
+) -> str:
     """Return the picture as an ``svg`` element."""
     with sheet(7.2, 4.6) as figure:
-        draw_curves(figure, curves, lines)
+        draw_curves(figure, curves, lines, marks=marks)
         return as_svg(figure, name, ABOUT)

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from framesim.report.pictures.canvas import as_svg, label_text, sheet
 
-__all__ = ["Track", "values_over_time"]
+__all__ = ["Track", "largest_error", "values_over_time"]
 
 ABOUT = "The value over time: as it was, as the controller used it from each line, and the error"
 Floats = NDArray[np.float64]
@@ -39,7 +39,12 @@ class Track:
     mark_wrong: bool = True
 
 
-def values_over_time(tracks: Sequence[Track], *, unit: str, name: str = "course") -> str:
+def largest_error(tracks: Sequence[Track]) -> float:
+    """Return the largest error on any line; 1 where there is none."""
+    return max(float(np.nanmax(np.abs(track.used - track.true), initial=0.0)) for track in tracks) or 1.0
+
+
+def values_over_time(tracks: Sequence[Track], *, unit: str, name: str = "course", worst: float | None = None) -> str:
     """Return the picture as an ``svg`` element: a column a track, the course above, its error below.
 
     More than two tracks stand in rows of two.
@@ -48,9 +53,10 @@ def values_over_time(tracks: Sequence[Track], *, unit: str, name: str = "course"
         tracks: at least one; all to the same scale.
         unit: of the values; from outside.
         name: see ``as_svg``.
+        worst: the error that the scale must hold; None: the largest of these tracks.
     """
     errors = [track.used - track.true for track in tracks]
-    worst = max(float(np.nanmax(np.abs(error), initial=0.0)) for error in errors) or 1.0
+    worst = largest_error(tracks) if worst is None else worst
     said = label_text(unit)
     keys: dict[str, Any] = {}
     across = min(2, len(tracks))
