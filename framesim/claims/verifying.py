@@ -99,7 +99,7 @@ def verify(
     digest = manifest["digest"]
     try:
         record, notes = _record(place)
-        claims = claims_from_text((place / CLAIMS).read_text(encoding="utf-8"), file=CLAIMS)
+        claims = claims_from_text((place / CLAIMS).read_bytes().decode(), file=CLAIMS)
         replayed, problems = _replayed(record)
     except (FramesimError, OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
         # The hashes agree, so whoever made the folder made it so.
