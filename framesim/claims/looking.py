@@ -120,7 +120,7 @@ def _can(sent: WireFrame, up_to: int, same_end: bool, budget_s: float) -> Look:
     if counts[6]:
         bursts = undetected_bursts(line, BURST_SPAN, examples=1000, tree=tree).examples
         six = [Pattern(tuple(each.first + bit for bit in each.offsets), 0) for each in bursts if len(each.offsets) == 6]
-        example = None if same_end else _first(sent, six)
+        example = _first(sent, six, end=line.accept_at - 1 if same_end else None)
     needs_s = 0.0 if up_to == 6 or counts[6] else _can_seconds(7, up_to)
     return Look(counts=counts, example=example, reached=6, method=CAN_METHOD, needs_s=needs_s)
 
@@ -129,11 +129,11 @@ def _can_seconds(first: int, up_to: int) -> float:
     return sum(CAN_SECONDS[5] * float(ONE_FLIP_MORE) ** (flips - 5) for flips in range(first, up_to + 1))
 
 
-def _first(sent: WireFrame, patterns: list[Pattern]) -> Counterexample | None:
-    """Return a counterexample; one with all flips within the frame, if there is one."""
+def _first(sent: WireFrame, patterns: list[Pattern], *, end: int | None = None) -> Counterexample | None:
+    """Return a counterexample, one with all flips within the frame if possible; ``end``: the bit it is accepted at."""
     ordered = sorted(patterns, key=lambda pattern: (pattern.flips[-1] >= len(sent), pattern.flips))
     found = (of_frame(sent, pattern.flips) for pattern in ordered)
-    return next((example for example in found if example is not None), None)
+    return next((each for each in found if each is not None and end in (None, each.valid_at)), None)
 
 
 def _listed(sent: WireFrame, up_to: int, budget_s: float) -> Look:

@@ -152,3 +152,28 @@ def test_by_load_frames_of_any_payload_are_counted_without_the_stuff_bits_that_i
     # CAN 2.0 B 3.1.1: 1 + 11 + 1 + 6 + 64 + 16 + 2 + 7 bits of a data frame, and three between frames; no run of five
     # in this identifier, and the control field 001000 has none.
     assert " frames of 111 bits a second" in finding.over
+
+
+def test_what_one_frame_of_a_list_leaves_undecided_is_undecided():
+    from framesim.claims.flips import from_looks
+    from framesim.claims.looking import Look
+
+    whole, part = Look(reached=2, method="m"), Look(reached=1, method="m", needs_s=7.0)
+    for looks in ([whole, part], [part, whole]):
+        finding = from_looks(looks, 2, "two frames", 2)
+        assert finding.verdict is Verdict.OPEN
+        assert "up to 1 flip passes" in finding.statement
+    assert from_looks([whole, whole], 2, "two frames", 2).verdict is Verdict.PROVEN
+
+
+def test_bursts_of_the_longer_frame_of_a_list_stay_open_where_the_budget_ends():
+    def listed(*payloads):
+        listing = ", ".join(f'"{payload}"' for payload in payloads)
+        head = f'frame = {{ network = "can-fd", identifier = 5, payload = {{ list = [{listing}] }} }}\n'
+        return found(f'{head}asserts = {{ kind = "detects-bursts", up_to = 2 }}', 0.3)
+
+    assert listed("", "").verdict is Verdict.PROVEN
+    for payloads in (("", "00" * 16), ("00" * 16, "")):
+        finding = listed(*payloads)
+        assert finding.verdict is Verdict.OPEN
+        assert "seconds of one processor" in finding.needs
