@@ -336,6 +336,24 @@ def test_a_keyboard_interrupt_shows_and_keeps_what_was_done(tmp_path, monkeypatc
     assert result.repeated == ("refuted", "proven")
 
 
+def test_an_interrupted_repetition_accuses_no_claim_that_it_did_not_reach(quick, monkeypatch, capsys):
+    from framesim.claims import checking
+
+    decide = checking.decide
+
+    def interrupted(claim, told):
+        if claim.name == "code":
+            raise KeyboardInterrupt
+        return decide(claim, told)
+
+    monkeypatch.setattr(checking, "decide", interrupted)
+    assert main(["claims", "--verify", str(quick[0] / "evidence"), "--json"]) == 130
+    record = json.loads(capsys.readouterr().out)
+    assert record["problems"] == ["interrupted before all claims were decided again"]
+    assert record["repeated"] == ["refuted", "proven"]
+    assert record["left_out"] == ["code", "bounded", "open"]
+
+
 def test_evidence_is_written_although_nobody_reads_the_output(quick, tmp_path):
     folder, _ = quick
     command = [
