@@ -1,7 +1,5 @@
 """Claims that every burst up to b bits is noticed, on the wire of a frame or by a code alone."""
 
-from itertools import islice
-
 from bitarray import bitarray
 
 from framesim.claims.claim import ClaimsFile, DetectsBursts
@@ -10,7 +8,7 @@ from framesim.claims.finding import Finding, Meets, Verdict
 from framesim.claims.looking import through_seconds
 from framesim.claims.payloads import some_payloads
 from framesim.claims.subject import CodeSubject, FrameSubject
-from framesim.claims.wording import counted, duration
+from framesim.claims.wording import counted, duration, flips_text
 from framesim.coverage.exact.line import line_of
 from framesim.coverage.exact.patterns import LONGEST_SPAN, undetected_bursts
 from framesim.coverage.exact.same_content import same_content
@@ -20,8 +18,8 @@ from framesim.wire import WireFrame
 
 __all__ = ["decide_bursts", "decide_code_bursts"]
 
-CAN_SECONDS = 0.1  # a frame to span 20, roughly
-MOST_FRAMES = 200  # of any payload
+CAN_SECONDS, CAN_SPAN, A_SPAN_MORE = 0.05, 20, 1.6  # a frame to span 20, roughly; times longer for each span more
+MOST_FRAMES = 256  # of any payload: all of one byte
 EXAMPLES = 50
 
 
@@ -51,7 +49,7 @@ def decide_code_bursts(subject: CodeSubject, asserts: DetectsBursts) -> Finding:
 
 def decide_bursts(name: str, subject: FrameSubject, asserts: DetectsBursts, told: ClaimsFile) -> Finding:
     """Return what was found about bursts on the wire, shortest first, until one passes."""
-    frames, complete = _frames(name, subject, told)
+    frames, complete = _frames(name, subject, asserts, told)
     needs_s, method, reached = 0.0, "", asserts.up_to
     for number, frame in enumerate(frames, 1):
         example, reached_here, lacks_s, method, passing = _look(
@@ -64,8 +62,8 @@ def decide_bursts(name: str, subject: FrameSubject, asserts: DetectsBursts, told
             return Finding(
                 verdict=Verdict.REFUTED,
                 meets=Meets.NO,
-                statement=f"a burst of {counted(span, 'bit')} passed as right in {which}: {len(example.flips)} flips, "
-                f"from bit {example.flips[0]} to {example.flips[-1]}.",
+                statement=f"a burst of {counted(span, 'bit')} passed as right in {which}: "
+                f"{flips_text(len(example.flips))}, from bit {example.flips[0]} to {example.flips[-1]}.",
                 over=_over(subject, number),
                 method=method,
                 counts=passing,
@@ -95,13 +93,13 @@ def _over(subject: FrameSubject, n_frames: int) -> str:
     return f"every burst in {counted(n_frames, 'frame')} of {subject.network}, at one receiver disturbed alone{end}"
 
 
-def _frames(name: str, subject: FrameSubject, told: ClaimsFile) -> tuple[list[object], bool]:
+def _frames(name: str, subject: FrameSubject, asserts: DetectsBursts, told: ClaimsFile) -> tuple[list[object], bool]:
     """Return the frames to look at, and whether they are all."""
     if not subject.open_payload:
         return list(subject.frames), True
-    most = min(MOST_FRAMES, max(1, int(told.budget_s / CAN_SECONDS)) if subject.network == "can" else 4)
-    payloads = list(islice(some_payloads(subject, told.seed, name), most))
-    return [subject.with_payload(payload) for payload in payloads], len(payloads) >= 256**subject.n_bytes
+    most = min(MOST_FRAMES, max(1, int(told.budget_s / _can_seconds(asserts.up_to))) if subject.network == "can" else 4)
+    payloads, complete = some_payloads(subject, told.seed, name, most)
+    return [subject.with_payload(payload) for payload in payloads], complete
 
 
 def _look(
@@ -112,7 +110,7 @@ def _look(
     if subject.network != "can" or subject.same_end:
         return _through(sent, up_to, subject.same_end, budget_s)
     line = line_of(sent)
-    reach = min(up_to, LONGEST_SPAN)
+    reach = next((span for span in range(min(up_to, LONGEST_SPAN), 0, -1) if _can_seconds(span) <= budget_s), 1)
     spectrum = undetected_bursts(line, reach, examples=EXAMPLES, tree=same_content(line))
     counts: dict[int, int] = {}
     for (span, _), number in spectrum.counts.items():
@@ -120,8 +118,12 @@ def _look(
     rows = [tuple(burst.first + bit for bit in burst.offsets) for burst in spectrum.examples]
     rows.sort(key=lambda flips: (flips[-1] - flips[0], flips[-1] >= len(sent), flips))
     example = next(filter(None, (of_frame(sent, flips) for flips in rows)), None)
-    lacks_s = sum(CAN_SECONDS * 2.0 ** (span - 20) for span in range(reach + 1, up_to + 1))
+    lacks_s = 0.0 if reach == up_to else _can_seconds(up_to)
     return example, reach, lacks_s, "exact look-up of every burst", counts
+
+
+def _can_seconds(span: int) -> float:
+    return CAN_SECONDS * float(A_SPAN_MORE) ** (min(span, LONGEST_SPAN + 34) - CAN_SPAN)
 
 
 def _through(

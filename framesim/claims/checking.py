@@ -96,11 +96,11 @@ def _decide(claim: Claim, told: ClaimsFile) -> Finding:
     subject, asserts = claim.subject, claim.asserts
     if isinstance(subject, CodeSubject):
         if isinstance(asserts, DistanceAtLeast):
-            return decide_distance(subject, asserts)
+            return decide_distance(subject, asserts, told)
         if isinstance(asserts, DetectsBursts):
             return decide_code_bursts(subject, asserts)
         assert isinstance(asserts, BoundedByWidth)  # the reader lets nothing else through
-        return decide_bound(subject)
+        return decide_bound(subject, told)
     if isinstance(asserts, DetectsFlips):
         return decide_flips(claim.name, subject, asserts, told)
     if isinstance(asserts, DetectsBursts):

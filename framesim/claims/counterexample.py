@@ -13,8 +13,10 @@ from framesim.plain import frame_fields
 from framesim.wire import WireFrame
 from framesim.words import Outcome
 
-__all__ = ["Counterexample", "command_for", "of_code", "of_figure", "of_frame"]
+__all__ = ["DECIDED_AGAIN", "Counterexample", "command_for", "of_code", "of_distance", "of_figure", "of_frame"]
 
+#: in the evidence folder: decides the claim again, where no other command shows its figure
+DECIDED_AGAIN = "framesim claims claims.toml"
 _STEP = 8  # resting bits added at a time until the receiver has concluded
 
 
@@ -103,6 +105,11 @@ def of_code(subject: CodeSubject, flips: Sequence[int]) -> Counterexample:
     return Counterexample(
         kind="code", flips=tuple(flips), replay=(_codes_command(subject),), more={"code": subject.describe()}
     )
+
+
+def of_distance(subject: CodeSubject, distance: int) -> Counterexample:
+    """Return a distance that refutes a claim, where no pattern was put together."""
+    return of_figure(_codes_command(subject), hamming_distance=distance, code=subject.describe())
 
 
 def of_figure(replay: str | CodeSubject, **figures: Any) -> Counterexample:

@@ -5,7 +5,6 @@ claim, and cannot prove it.
 """
 
 from dataclasses import dataclass
-from itertools import islice
 from math import inf
 
 import numpy as np
@@ -13,7 +12,7 @@ from numpy.typing import NDArray
 
 from framesim.claims.claim import ClaimsFile, DetectsFlips
 from framesim.claims.finding import Figure, Finding, Meets, Verdict, of_limit
-from framesim.claims.looking import Look, look_at
+from framesim.claims.looking import Look, look_at, look_seconds
 from framesim.claims.payloads import draws, some_payloads
 from framesim.claims.subject import FrameSubject
 from framesim.claims.wording import all_or_some, counted, duration, flips_text, percent, short
@@ -29,7 +28,8 @@ AT_ONCE = 1000
 COUNTED = 6  # flips that classic CAN's counts reach
 FEWEST_WORST = 1000
 WORST_SECONDS = {1: 8e-6, 2: 3e-4}
-LOOK_SECONDS = {"lin": 0.6, "sent": 3.0}  # a frame, roughly; on other networks as its length says
+SLACK = 1.5  # a payload may bring more stuff bits than zeros do
+LEAST_SECONDS = 2e-6  # a frame, times the square of its bits, roughly: to set up what counts its patterns
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -186,11 +186,14 @@ def _searched(subject: FrameSubject, asserts: DetectsFlips, told: ClaimsFile, se
         if look.example is not None:
             break
     what = f"payload {worst.payload.hex()}, the worst found of {tried:,} tried (seed {told.seed})"
-    return _worst_finding(subject, asserts, look, what, tried)
+    return _worst_finding(subject, asserts, look, what, tried, COSTS[min(asserts.up_to, COUNTED)])
 
 
-def _worst_finding(subject: FrameSubject, asserts: DetectsFlips, look: Look, what: str, tried: int) -> Finding:
-    over = f"the worst found of {counted(tried, 'payload')} of {counted(subject.n_bytes, 'byte')}; there may be worse"
+def _worst_finding(
+    subject: FrameSubject, asserts: DetectsFlips, look: Look, what: str, tried: int, cost: float
+) -> Finding:
+    some = f"{counted(tried, 'payload')} of {counted(subject.n_bytes, 'byte')}"
+    over = f"the worst found of {some}; there may be worse" if subject.payload == "worst" else f"{some} drawn"
     if look.example is not None:
         flips = len(look.example.flips)
         return Finding(
@@ -206,17 +209,19 @@ def _worst_finding(subject: FrameSubject, asserts: DetectsFlips, look: Look, wha
     return Finding(
         verdict=Verdict.OPEN,
         meets=Meets.UNDECIDED,
-        statement=f"no pattern of up to {flips_text(look.reached)} passes with {what}.",
+        statement=f"no pattern of up to {flips_text(look.reached)} passes with {what}."
+        if look.reached
+        else f"a look at one payload for patterns of up to {flips_text(asserts.up_to)} takes more than the budget.",
         over=over,
         method=look.method,
         counts=look.counts,
-        needs=f"all 256^{subject.n_bytes} payloads: {duration(_all_seconds(subject, asserts.up_to))}",
+        needs=f"all 256^{subject.n_bytes} payloads: {duration(_all_seconds(subject, cost))}",
     )
 
 
-def _all_seconds(subject: FrameSubject, up_to: int) -> float:
-    """Return how long all payloads would take, roughly; infinity for more than a float holds."""
-    return 256.0**subject.n_bytes * COSTS[min(up_to, COUNTED)] if subject.n_bytes <= 100 else inf
+def _all_seconds(subject: FrameSubject, cost: float) -> float:
+    """Return how long all payloads would take, roughly, at so much for each; infinity for more than a float holds."""
+    return 256.0**subject.n_bytes * cost if subject.n_bytes <= 100 else inf
 
 
 def _whatever_payload(subject: FrameSubject, asserts: DetectsFlips, told: ClaimsFile) -> Finding:
@@ -232,23 +237,23 @@ def _elsewhere(name: str, subject: FrameSubject, asserts: DetectsFlips, told: Cl
     """Look at frames one by one; where the worst is looked for, at telling payloads first."""
     from framesim.claims.flips import from_looks
 
-    cost = LOOK_SECONDS.get(subject.network, 2e-6 * len(encode(subject.frame)) ** 2)
-    most = max(1, int(told.budget_s / cost))
-    size = 256**subject.n_bytes
-    payloads = list(islice(some_payloads(subject, told.seed, name), min(most, size)))
+    sent = encode(subject.frame)
+    cost = LEAST_SECONDS * len(sent) ** 2 + SLACK * look_seconds(sent, asserts.up_to)
+    payloads, complete = some_payloads(subject, told.seed, name, max(1, int(told.budget_s / cost)))
     looks: list[Look] = []
     for payload in payloads:
-        looks.append(look_at(subject.with_payload(payload), asserts.up_to, budget_s=cost * 4))
+        looks.append(look_at(subject.with_payload(payload), asserts.up_to, budget_s=min(cost, told.budget_s)))
         if looks[-1].passing and asserts.share_of_frames is None:
             break
-    complete = len(payloads) >= size
-    if asserts.share_of_frames is None and (looks[-1].example is not None or complete):
-        over = f"{all_or_some(len(looks), complete)} of {counted(subject.n_bytes, 'byte')}"
+    if asserts.share_of_frames is None and (looks[-1].passing or complete):
+        over = (
+            f"{all_or_some(len(looks), complete and len(looks) == len(payloads))} of {counted(subject.n_bytes, 'byte')}"
+        )
         return from_looks(looks, asserts.up_to, over, len(payloads))
     reached = min(look.reached for look in looks)
     if subject.payload == "worst" or reached < asserts.up_to:
         look = looks[int(np.argmin([each.reached for each in looks]))]
-        return _worst_finding(subject, asserts, look, f"{counted(len(looks), 'payload')} tried", len(looks))
+        return _worst_finding(subject, asserts, look, f"{counted(len(looks), 'payload')} tried", len(looks), cost)
     seen = {asserts.up_to: _Seen(frames=len(looks), passing=sum(look.passing for look in looks), example=None)}
     over = f"{counted(len(looks), 'payload')} of {counted(subject.n_bytes, 'byte')} drawn"
     passing = {asserts.up_to: seen[asserts.up_to].passing}

@@ -82,12 +82,15 @@ def expect_free(folder: str) -> Path:
     Raises:
         BadInput: there is something already, or it is no folder.
     """
+    if not folder:
+        raise BadInput("evidence='': expected the name of a folder, new or empty")
     place = Path(folder)
     try:
-        if place.exists() and (not place.is_dir() or any(place.iterdir())):
-            raise BadInput(f"{folder}: is there already and not empty; expected a new or an empty folder")
+        taken = place.exists() and (not place.is_dir() or any(place.iterdir()))
     except (OSError, ValueError) as error:
         raise BadInput(f"{folder}: cannot be used as a folder ({error})") from None
+    if taken:
+        raise BadInput(f"{folder}: is there already and not empty; expected a new or an empty folder")
     return place
 
 

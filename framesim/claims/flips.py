@@ -69,7 +69,7 @@ def from_looks(looks: list[Look], up_to: int, over: str, n_frames: int) -> Findi
             over=over,
             method=method,
             counts=counts,
-            needs="more budget_s, to look for a pattern that can be replayed",
+            needs="a pattern that can be replayed; more budget_s may find one",
         )
     if reached >= up_to:
         return Finding(

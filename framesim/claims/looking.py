@@ -4,7 +4,7 @@ Costs are fixed figures, not a clock, so the same claim is left open on every ma
 """
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import combinations
 from math import comb
 
@@ -24,12 +24,13 @@ from framesim.errors import NotFeasible
 from framesim.networks.registry import network_of
 from framesim.wire import WireFrame
 
-__all__ = ["Look", "look_at", "through_seconds"]
+__all__ = ["Look", "look_at", "look_seconds", "through_seconds"]
 
 #: seconds a frame takes on classic CAN, by flips, roughly
 CAN_SECONDS = {1: 0.002, 2: 0.01, 3: 0.02, 4: 0.1, 5: 2.0, 6: 0.1}
 ONE_FLIP_MORE = 20  # times longer
 SECONDS_A_BIT = 1e-5  # of a pattern that goes through the receiver
+FEWEST_TRIES = 5000  # patterns that are tried in any case to show one that is known to be there
 REST_BITS = 8  # of the resting wire, in which flips are tried too
 BURST_SPAN = 24  # within which an example of six flips is looked for
 FD_MOST, FLEXRAY_MOST = 4, 7
@@ -88,6 +89,16 @@ def look_at(frame: object, up_to: int, *, same_end: bool = False, budget_s: floa
     return _through(sent, up_to, budget_s)
 
 
+def look_seconds(sent: WireFrame, up_to: int) -> float:
+    """Return what a look at one frame takes by the method of its network, as far as that reaches; not classic CAN."""
+    name = network_of(sent.frame).name.removesuffix("-original")
+    if name == "can-fd":
+        return sum(_fd_seconds(sent, flips) for flips in range(1, min(up_to, FD_MOST) + 1))
+    if name in SUMS:
+        return SUMS[name][2] * min(up_to, SUMS[name][1])
+    return through_seconds(sent, up_to)
+
+
 def _can(sent: WireFrame, up_to: int, same_end: bool, budget_s: float) -> Look:
     line = line_of(sent)
     tree = same_content(line)
@@ -109,7 +120,7 @@ def _can(sent: WireFrame, up_to: int, same_end: bool, budget_s: float) -> Look:
     if counts[6]:
         bursts = undetected_bursts(line, BURST_SPAN, examples=1000, tree=tree).examples
         six = [Pattern(tuple(each.first + bit for bit in each.offsets), 0) for each in bursts if len(each.offsets) == 6]
-        example = None if same_end else _first(sent, six)
+        example = _first(sent, six, end=line.accept_at - 1 if same_end else None)
     needs_s = 0.0 if up_to == 6 or counts[6] else _can_seconds(7, up_to)
     return Look(counts=counts, example=example, reached=6, method=CAN_METHOD, needs_s=needs_s)
 
@@ -118,11 +129,11 @@ def _can_seconds(first: int, up_to: int) -> float:
     return sum(CAN_SECONDS[5] * float(ONE_FLIP_MORE) ** (flips - 5) for flips in range(first, up_to + 1))
 
 
-def _first(sent: WireFrame, patterns: list[Pattern]) -> Counterexample | None:
-    """Return a counterexample; one with all flips within the frame, if there is one."""
+def _first(sent: WireFrame, patterns: list[Pattern], *, end: int | None = None) -> Counterexample | None:
+    """Return a counterexample, one with all flips within the frame if possible; ``end``: the bit it is accepted at."""
     ordered = sorted(patterns, key=lambda pattern: (pattern.flips[-1] >= len(sent), pattern.flips))
     found = (of_frame(sent, pattern.flips) for pattern in ordered)
-    return next((example for example in found if example is not None), None)
+    return next((each for each in found if each is not None and end in (None, each.valid_at)), None)
 
 
 def _listed(sent: WireFrame, up_to: int, budget_s: float) -> Look:
@@ -157,7 +168,9 @@ def _counted(
 ) -> Look:
     reach = min(up_to, most)
     if cost * reach > budget_s:
-        return Look(reached=0, method=method, needs_s=cost * reach)
+        needs_s = cost * reach + (0.0 if reach == up_to else through_seconds(sent, up_to, first=reach + 1))
+        tried = _through(sent, up_to, budget_s)  # a few flips may be tried one by one meanwhile
+        return replace(tried, needs_s=min(needs_s, tried.needs_s))
     found = count(sent, reach)
     fewest = next((flips for flips in range(1, reach + 1) if found[flips]), None)
     if fewest is None:
@@ -197,7 +210,7 @@ def _try_seconds(sent: WireFrame) -> float:
 def _hunted(sent: WireFrame, flips: int, budget_s: float) -> Counterexample | None:
     """Return a pattern of so many flips that is known to exist: a word of the CRC, or the first found by trying."""
     example = next((each for each in _words(sent, flips) if each is not None), None)
-    return example or _tried(sent, flips, int(budget_s / _try_seconds(sent)))
+    return example or _tried(sent, flips, max(FEWEST_TRIES, int(budget_s / _try_seconds(sent))))
 
 
 def _tried(sent: WireFrame, flips: int, most: int) -> Counterexample | None:

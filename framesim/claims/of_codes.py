@@ -1,52 +1,67 @@
 """Claims about a CRC by itself: its distance at a length, and whether 2^-r bounds what it lets pass."""
 
-from framesim.claims.claim import DistanceAtLeast
-from framesim.claims.counterexample import of_code, of_figure
+from framesim.claims.claim import ClaimsFile, DistanceAtLeast
+from framesim.claims.counterexample import of_code, of_distance, of_figure
 from framesim.claims.finding import Figure, Finding, Meets, Verdict
 from framesim.claims.subject import CodeSubject
-from framesim.claims.wording import counted, flips_text, short
+from framesim.claims.wording import counted, duration, flips_text, short
+from framesim.codes.feasible import spectrum_seconds
+from framesim.codes.fewest import fewest_flips
 from framesim.codes.worst_case import TOLERANCE
 from framesim.errors import NotFeasible
 
 __all__ = ["decide_bound", "decide_distance"]
 
 
-def decide_distance(subject: CodeSubject, asserts: DistanceAtLeast) -> Finding:
-    """Return what was found about a code's Hamming distance."""
-    code, over = subject.code, _over(subject)
-    method = "exact: a pattern passes if the generator divides it"
-    try:
-        distance = code.hamming_distance(subject.data_bits)
-        figure = Figure(
-            name="Hamming distance", low=distance, best=distance, high=distance, limit=asserts.distance, confidence=1.0
+def decide_distance(subject: CodeSubject, asserts: DistanceAtLeast, told: ClaimsFile) -> Finding:
+    """Return what was found about a code's Hamming distance: whether any pattern of fewer flips passes."""
+    over, method = _over(subject), "exact: a pattern passes if the generator divides it"
+    below, most = asserts.distance - 1, subject.code.generator.bit_count()  # the generator itself passes
+    found = fewest_flips(subject.code, subject.data_bits, asserts.distance, budget_s=told.budget_s)
+    if found.flips is not None and found.flips <= below:
+        pattern = found.pattern
+        return Finding(
+            verdict=Verdict.REFUTED,
+            meets=Meets.NO,
+            statement=f"the distance is {found.flips}: {flips_text(found.flips)} pass.",
+            over=over,
+            method=method,
+            figure=_distance(found.flips, found.flips, asserts),
+            counterexample=of_code(subject, pattern) if pattern else of_distance(subject, found.flips),
         )
-        if distance >= asserts.distance:
-            return Finding(
-                verdict=Verdict.PROVEN,
-                meets=Meets.YES,
-                statement=f"the distance is {distance}: no pattern of up to {flips_text(distance - 1)} passes the code "
-                "alone.",
-                over=over,
-                method=method,
-                figure=figure,
-            )
-        pattern = code.undetected_pattern(subject.data_bits)
-    except NotFeasible as refusal:
-        return _open(over, str(refusal))
+    held = below if found.flips is not None else found.reached
+    reached = f"no pattern of up to {flips_text(held)} passes the code alone"
+    if held >= below:
+        said = f"is {found.flips}" if found.flips is not None else f"is at least {held + 1}"
+        return Finding(
+            verdict=Verdict.PROVEN,
+            meets=Meets.YES,
+            statement=f"the distance {said}: {reached}.",
+            over=over,
+            method=method,
+            figure=_distance(held + 1, found.flips or most, asserts),
+        )
     return Finding(
-        verdict=Verdict.REFUTED,
-        meets=Meets.NO,
-        statement=f"the distance is {distance}: {flips_text(len(pattern))} pass.",
+        verdict=Verdict.OPEN,
+        meets=Meets.UNDECIDED,
+        statement=f"{reached}; beyond, patterns of up to {flips_text(below)} were not tried.",
         over=over,
         method=method,
-        figure=figure,
-        counterexample=of_code(subject, pattern),
+        needs=f"{duration(found.needs_s)} (budget_s is {told.budget_s:g})",
     )
 
 
-def decide_bound(subject: CodeSubject) -> Finding:
+def _distance(low: int, high: int, asserts: DistanceAtLeast) -> Figure:
+    best = low if low == high else None
+    return Figure(name="Hamming distance", low=low, best=best, high=high, limit=asserts.distance, confidence=1.0)
+
+
+def decide_bound(subject: CodeSubject, told: ClaimsFile) -> Finding:
     """Return what was found about 2^-r as a bound of what a code lets pass, at any bit error ratio up to 1/2."""
     code, over = subject.code, f"{_over(subject)}, every bit error ratio from 0 to 1/2"
+    needs_s = spectrum_seconds(code.width, subject.data_bits + code.width)
+    if needs_s > told.budget_s:
+        return _open(over, f"{duration(needs_s)} for all weights of the code (budget_s is {told.budget_s:g})")
     try:
         worst = code.worst_case(subject.data_bits)
     except NotFeasible as refusal:
@@ -61,7 +76,7 @@ def decide_bound(subject: CodeSubject) -> Finding:
         confidence=1.0,
     )
     method = f"all weights counted; the maximum is at most {TOLERANCE:.1%} above the value"
-    if worst.bounded:
+    if worst.probability <= limit:
         return Finding(
             verdict=Verdict.BOUNDED,
             meets=Meets.YES,
@@ -75,7 +90,7 @@ def decide_bound(subject: CodeSubject) -> Finding:
         verdict=Verdict.REFUTED,
         meets=Meets.NO,
         statement=f"at a bit error ratio of {short(worst.bit_error_ratio)} the code lets {short(worst.probability)} "
-        f"pass, {worst.ratio:.1f} times 2^-{code.width}.",
+        f"pass, {worst.ratio:.4g} times 2^-{code.width}.",
         over=over,
         method=method,
         figure=figure,

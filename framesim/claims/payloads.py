@@ -1,6 +1,5 @@
 """Payloads drawn for a claim, and those that tell most."""
 
-from collections.abc import Iterator
 from hashlib import sha256
 
 from framesim.claims.subject import FrameSubject
@@ -22,15 +21,14 @@ def draws(subject: FrameSubject, seed: int, name: str) -> Payloads:
     return Payloads(frame=subject.frame, seed=stream(seed, name))
 
 
-def some_payloads(subject: FrameSubject, seed: int, name: str) -> Iterator[bytes]:
-    """Yield payloads: for a claim about the worst one, telling ones first; then drawn ones. All of them if few."""
+def some_payloads(subject: FrameSubject, seed: int, name: str, most: int) -> tuple[list[bytes], bool]:
+    """Return payloads, and whether they are all there are.
+
+    All of them if there are no more than ``most``; else so many, each drawn independently of the others, as an
+    interval over them takes for granted. For a claim about the worst one some telling ones come first.
+    """
     population = draws(subject, seed, name)
-    if population.size <= 256:
-        yield from (row.tobytes() for row in population.every(0, population.size))
-        return
-    if subject.payload == "worst":
-        yield from (bytes([byte]) * subject.n_bytes for byte in TELLING)
-    number = 0
-    while True:
-        yield population.draw(number, 1)[0].tobytes()
-        number += 1
+    if population.size <= most:
+        return [row.tobytes() for row in population.every(0, population.size)], True
+    telling = [bytes([byte]) * subject.n_bytes for byte in TELLING[:most]] if subject.payload == "worst" else []
+    return telling + [row.tobytes() for row in population.draw(0, most - len(telling))], False

@@ -1,13 +1,12 @@
 """Claims about P(undetected) per frame, or per hour at a stated traffic."""
 
 from dataclasses import dataclass, replace
-from itertools import islice
 from typing import Any
 
 import numpy as np
 
 from framesim.claims.claim import ClaimsFile, PerHourAtMost, ResidualAtMost
-from framesim.claims.counterexample import Counterexample, command_for, of_figure
+from framesim.claims.counterexample import DECIDED_AGAIN, Counterexample, command_for, of_figure
 from framesim.claims.finding import Figure, Finding, Meets, Verdict, of_limit
 from framesim.claims.looking import look_at
 from framesim.claims.payloads import draws, some_payloads
@@ -131,9 +130,8 @@ def _example(subject: FrameSubject, channel: Any, found: _Found, told: ClaimsFil
         if look.example is not None:
             command = _residual_command(frame, channel, subject)
             return replace(look.example, replay=(*look.example.replay, *([command] if command else [])))
-    frame = subject.frame if frame is None else frame
-    command = _residual_command(frame, channel, subject)
-    return of_figure(command or "framesim claims", low=found.low, high=found.high, channel=channel.describe())
+    command = "" if frame is None else _residual_command(frame, channel, subject)  # a mean is no frame's own figure
+    return of_figure(command or DECIDED_AGAIN, low=found.low, high=found.high, channel=channel.describe())
 
 
 def _residual_command(frame: Any, channel: Any, subject: FrameSubject) -> str:
@@ -204,12 +202,13 @@ def _of_worst(name: str, subject: FrameSubject, channel: Any, told: ClaimsFile, 
         point = residual_curve(frame, [channel], **how).points[0]
     else:
         most = max(1, int(told.budget_s / SECONDS_A_FRAME.get(subject.network, 4.0)))
-        some = [subject.with_payload(each) for each in islice(some_payloads(subject, told.seed, name), most)]
+        payloads, complete = some_payloads(subject, told.seed, name, most)
+        some = [subject.with_payload(each) for each in payloads]
         points = [residual_curve(frame, [channel], **how).points[0] for frame in some]
         tried = len(points)
         place = int(np.argmax([point.low for point in points]))
         frame, point = some[place], points[place]
-        if tried >= 256**subject.n_bytes:
+        if complete:
             high = max(each.high for each in points)
             return replace(_of(point, f"all {counted(tried, 'payload')}", frame), high=high)
     over = f"payload {frame.payload.hex()}, the worst found of {counted(tried, 'payload')} tried (seed {told.seed})"
@@ -222,11 +221,11 @@ def _over_draws(name: str, subject: FrameSubject, channel: Any, told: ClaimsFile
     size = 256**subject.n_bytes
     if most < min(FEWEST, size):
         raise NotFeasible(f"budget_s={told.budget_s:g}: the mean needs at least {FEWEST} frames")
-    payloads = list(islice(some_payloads(subject, told.seed, name), min(most, size)))
+    payloads, complete = some_payloads(subject, told.seed, name, most)
     points = [residual_curve(subject.with_payload(each), [channel], **how).points[0] for each in payloads]
     lows, highs = (np.array([getattr(point, side) for point in points]) for side in ("low", "high"))
     over = f"{_payloads(subject)}; {counted(len(points), 'frame')} drawn (seed {told.seed})"
-    if len(points) == size:
+    if complete:
         method, confidence = f"{points[0].method}: all payloads; {points[0].basis}", 1.0
         return _Found(
             low=float(lows.mean()), high=float(highs.mean()), best=None, confidence=confidence, method=method, over=over

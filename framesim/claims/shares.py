@@ -3,7 +3,7 @@
 from typing import Any
 
 from framesim.claims.claim import ClaimsFile, FirstToSpeak
-from framesim.claims.counterexample import command_for, of_figure
+from framesim.claims.counterexample import DECIDED_AGAIN, command_for, of_figure
 from framesim.claims.finding import Figure, Finding, Meets, Verdict, of_limit
 from framesim.claims.sampling import sample
 from framesim.claims.subject import FrameSubject
@@ -16,6 +16,8 @@ from framesim.errors import NotFeasible
 from framesim.words import Check
 
 __all__ = ["decide_share"]
+
+SUMMED = ("can", "lin", "sent")  # networks whose sums tell the checks apart
 
 
 def decide_share(name: str, subject: FrameSubject, asserts: FirstToSpeak, channel: Any, told: ClaimsFile) -> Finding:
@@ -31,9 +33,10 @@ def decide_share(name: str, subject: FrameSubject, asserts: FirstToSpeak, channe
     example = None
     if meets is Meets.NO:
         ratio = channel.describe().get("bit_error_ratio")
-        more = "" if ratio is None else f" --bit-error-ratio {ratio!r}"
+        alone = ratio is not None and len(subject.frames) == 1  # a mean is no frame's own figure
+        command = f"{command_for('residual', subject.frame)} --bit-error-ratio {ratio!r}" if alone else DECIDED_AGAIN
         shares = {each.value: spoken[each] / caught for each in Check if spoken.get(each)}
-        example = of_figure(f"{command_for('residual', subject.frame)}{more}", shares=shares)
+        example = of_figure(command, shares=shares)
     return Finding(
         verdict=Verdict.PROVEN if meets is Meets.YES else Verdict.REFUTED,
         meets=meets,
@@ -51,7 +54,7 @@ def _name(check: Check) -> str:
 
 def _spoken(subject: FrameSubject, channel: Any, told: ClaimsFile) -> dict[Check, float] | None:
     """Return the probability of each first check; None where no method computes it."""
-    if subject.open_payload or isinstance(channel, Ignition):
+    if subject.network not in SUMMED or subject.open_payload or isinstance(channel, Ignition):
         return None
     listed = subject.frame if len(subject.frames) == 1 else Listed(frames=subject.frames)
     try:
@@ -84,11 +87,11 @@ def _drawn(name: str, subject: FrameSubject, asserts: FirstToSpeak, channel: Any
         limit=asserts.at_least,
         confidence=told.confidence,
     )
+    said = f"{estimate.low:.4f} to {estimate.high:.4f}" if estimate.low else f"below {short(estimate.high)}"
     return Finding(
         verdict=Verdict.BOUNDED,
         meets=of_limit(estimate.low, estimate.high, asserts.at_least, at_least=True),
-        statement=f"{figure.name}: {estimate.low:.4f} to {estimate.high:.4f} ({percent(told.confidence)}); claimed: at "
-        f"least {short(asserts.at_least)}.",
+        statement=f"{figure.name}: {said} ({percent(told.confidence)}); claimed: at least {short(asserts.at_least)}.",
         over=over,
         method=f"sampled: {tally.disturbed:,} disturbed frames judged, {tally.detected:,} caught (seed {told.seed}); "
         "Clopper-Pearson",

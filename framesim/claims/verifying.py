@@ -43,8 +43,9 @@ class Verified:
         problems: one sentence for each thing that is not as it should be.
         replayed: ids of claims whose counterexample was put through the receiver, or the code, again.
         repeated: ids of claims that were decided again, with the same finding.
-        left_out: ids of claims that were not decided again, since the run had not reached them.
+        left_out: ids of claims that were not decided again, since the run, or this one, had not reached them.
         notes: what a reader should know.
+        interrupted: from the keyboard, before all claims were decided again.
     """
 
     folder: str
@@ -54,6 +55,7 @@ class Verified:
     repeated: tuple[str, ...] = ()
     left_out: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    interrupted: bool = False
 
     @property
     def holds(self) -> bool:
@@ -99,7 +101,7 @@ def verify(
     digest = manifest["digest"]
     try:
         record, notes = _record(place)
-        claims = claims_from_text((place / CLAIMS).read_text(encoding="utf-8"), file=CLAIMS)
+        claims = claims_from_text((place / CLAIMS).read_bytes().decode(), file=CLAIMS)
         replayed, problems = _replayed(record)
     except (FramesimError, OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
         # The hashes agree, so whoever made the folder made it so.
@@ -107,7 +109,11 @@ def verify(
     left_out = tuple(row["id"] for row in record["claims"] if record["partial"] and _unreached(row))
     wanted = tuple(claim for claim in claims.claims if claim.name not in left_out)
     again = decide_all(replace(claims, claims=wanted), progress=progress)
-    repeated, differing = _repeated(record, json.loads(again.to_json()), left_out)
+    fresh = json.loads(again.to_json())
+    if again.partial:  # what was not reached this time is not compared
+        left_out += tuple(row["id"] for row in fresh["claims"] if _unreached(row))
+        fresh["claims"] = [row for row in fresh["claims"] if not _unreached(row)]
+    repeated, differing = _repeated(record, fresh, left_out)
     problems += differing
     if again.partial:
         problems.append("interrupted before all claims were decided again")
@@ -127,6 +133,7 @@ def verify(
         repeated=tuple(repeated),
         left_out=left_out,
         notes=tuple(notes),
+        interrupted=again.partial,
     )
 
 

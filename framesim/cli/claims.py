@@ -107,4 +107,6 @@ def _verify(values: argparse.Namespace) -> int:
         from framesim.report.terminal import screen
 
         draw_verified(screen(), result)
+    if result.interrupted:
+        return INTERRUPTED
     return 0 if result.holds else SOME_UNSETTLED

@@ -18,11 +18,19 @@ from framesim.codes.polynomials import has_even_weights_only, order_of_x
 from framesim.codes.weights import MAX_DATA_BITS
 from framesim.errors import NotFeasible, check_range
 
-__all__ = ["distance_table", "hamming_distance", "longest_at_distance", "undetected_pattern"]
+__all__ = [
+    "TABLE_ENTRIES",
+    "distance_table",
+    "found_so_far",
+    "hamming_distance",
+    "likely_length",
+    "longest_at_distance",
+    "undetected_pattern",
+]
 
 _ROW_S = 10.0  # a table without a fixed end stops before a step that would take longer
 _SHORT_BITS = 20  # so few data bits are tried by forming all words
-_TABLE_ENTRIES = 1 << 23  # positions that a look-up table may hold
+TABLE_ENTRIES = 1 << 23  #: positions that a look-up table may hold
 
 
 def hamming_distance(code: Crc, data_bits: int) -> int:
@@ -94,10 +102,10 @@ def undetected_pattern(code: Crc, data_bits: int) -> tuple[int, ...]:
 
 
 def _dual_is_cheaper(code: Crc, length: int, weight: int) -> bool:
-    return spectrum_seconds(code.width, length) < lookup_seconds(_likely_length(code, weight, length), weight)
+    return spectrum_seconds(code.width, length) < lookup_seconds(likely_length(code, weight, length), weight)
 
 
-def _likely_length(code: Crc, weight: int, limit: int) -> int:
+def likely_length(code: Crc, weight: int, limit: int) -> int:
     """Return a length at which chance would have made a word of ``weight``, at most ``limit``.
 
     There are C(n - 1, w - 1) choices with a flip at position 0; by chance one in 2^width is a word.
@@ -127,21 +135,21 @@ def _shortest_word(code: Crc, weight: int, limit: int, patience_s: float = PATIE
     Raises:
         NotFeasible: it would take more than ``patience_s``, by chance or by what has been tried already.
     """
-    searched, word = _found.get((code.generator, weight), (0, None))
-    seconds = lookup_seconds(_likely_length(code, weight, limit), weight)
+    searched, word = found_so_far.get((code.generator, weight), (0, None))
+    seconds = lookup_seconds(likely_length(code, weight, limit), weight)
     length = min(limit, max(2 * searched, code.width + 64))
     while word is None and searched < limit:
         seconds = max(seconds, lookup_seconds(length, weight))
-        if seconds > patience_s or length > _TABLE_ENTRIES:
+        if seconds > patience_s or length > TABLE_ENTRIES:
             raise refuse(f"{code.name}: looking for the shortest undetected pattern of {weight} flips", seconds)
         word = shortest_word(code.generator, length, weight)
         searched, length = length, min(limit, 2 * length)
-        _found[code.generator, weight] = searched, word
+        found_so_far[code.generator, weight] = searched, word
     return word if word is not None and word[-1] < limit else None
 
 
 #: by generator and weight: the length searched, and the shortest word if it was found; only saves time
-_found: dict[tuple[int, int], tuple[int, tuple[int, ...] | None]] = {}
+found_so_far: dict[tuple[int, int], tuple[int, tuple[int, ...] | None]] = {}
 
 
 @lru_cache(maxsize=512)

@@ -54,7 +54,7 @@ def in_words(seconds: float) -> str:
     for unit, size in (("years", 31_557_600.0), ("days", 86_400.0), ("hours", 3600.0), ("minutes", 60.0)):
         if seconds >= 2 * size:
             return f"about {seconds / size:.3g} {unit}"
-    return f"about {seconds:.2g} seconds"
+    return f"about {seconds:.2g} seconds" if seconds < 10 else f"about {seconds:.0f} seconds"
 
 
 def refuse(what: str, seconds: float) -> NotFeasible:

@@ -8,6 +8,7 @@ from rich.text import Text
 
 from framesim.claims.finding import Finding, Meets, Verdict
 from framesim.claims.record import STANDING, ClaimsReport
+from framesim.plain import one_line
 from framesim.report.caution import CAUTION
 
 __all__ = ["draw_claims", "fields_text", "heading"]
@@ -74,5 +75,6 @@ def _counterexample(console: Console, finding: Finding) -> None:
 
 
 def _paragraph(console: Console, text: str, *, indent: int = 0, style: str = "") -> None:
-    for line in wrap(text, max(20, console.width - indent)):
+    plain = one_line("".join(" " if mark.isspace() else mark for mark in text))
+    for line in wrap(plain, max(20, console.width - indent)):
         console.print(Text(" " * indent + line, style=style), no_wrap=True, overflow="ignore", crop=False)

@@ -21,7 +21,7 @@ ETHERNET = 1 << 32 | 0x04C11DB7
 
 def _forget() -> None:
     dual.dual_weights.cache_clear()
-    distance._found.clear()
+    distance.found_so_far.clear()
     distance._short_code.cache_clear()
 
 

@@ -53,12 +53,19 @@ def test_misbehaviour_is_a_finding(way, after, rule, detail):
     rules, record = findings(way, after)
     assert any(found.startswith(rule) for found in rules), rules
     assert detail in json.dumps([finding["got"] for finding in record["findings"]])
+    assert ("did not keep step" in record["stopped"]) == rule.startswith("answers another case")
 
 
 def test_a_command_that_hangs_is_ended_and_reported():
     rules, record = findings("hang", 10)
     assert any(rule.startswith("hangs") for rule in rules)
     assert "hung" in record["stopped"]
+
+
+def test_a_slow_command_does_not_hang_as_long_as_it_goes_on_answering():
+    rules, record = findings("slow", cases=7, timeout=2)  # 2.8 seconds in all
+    assert record["asked"] == 7
+    assert not any("hang" in rule for rule in rules), rules
 
 
 def test_a_command_that_closes_its_output_is_reported():

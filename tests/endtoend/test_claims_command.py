@@ -96,6 +96,7 @@ def test_the_status_is_zero_where_all_lie_within(tmp_path):
         (["--verify", "nowhere"], "nowhere: expected an evidence folder"),
         (["--verify", "x", "--show-claims"], "--verify: stands alone"),
         (["--evidence", "{here}"], "is there already and not empty; expected a new or an empty folder"),
+        (["--evidence", ""], "expected the name of a folder"),
         (["--evidense", "x"], "did you mean --evidence?"),
     ],
 )
@@ -159,6 +160,23 @@ def test_evidence_is_repeated_from_another_working_directory(quick, tmp_path):
     assert record["holds"]
     assert record["replayed"] == ["refuted", "code"]
     assert record["repeated"] == ["refuted", "proven", "code", "bounded", "open"]
+
+
+def test_a_file_with_line_ends_of_another_system_verifies(tmp_path):
+    path = tmp_path / "within.toml"
+    path.write_bytes(WITHIN.replace("\n", "\r\n").encode())
+    assert main(["claims", str(path), "--evidence", str(tmp_path / "e")]) == 0
+    assert (tmp_path / "e" / "claims.toml").read_bytes() == path.read_bytes()
+    assert main(["claims", "--verify", str(tmp_path / "e")]) == 0
+
+
+def test_control_characters_of_a_file_do_not_reach_the_terminal(tmp_path, capsys):
+    path = tmp_path / "within.toml"
+    path.write_text(WITHIN.replace("Quick", "Quick \\u001b[31m \\u202e"), encoding="utf-8")
+    assert main(["claims", str(path)]) == 0
+    out = capsys.readouterr().out
+    assert "Quick \\x1b[31m \\u202e" in out
+    assert "\x1b" not in out
 
 
 def test_one_changed_byte_anywhere_fails(quick, tmp_path):
@@ -316,6 +334,24 @@ def test_a_keyboard_interrupt_shows_and_keeps_what_was_done(tmp_path, monkeypatc
     assert result.holds
     assert result.left_out == ("code", "bounded", "open")
     assert result.repeated == ("refuted", "proven")
+
+
+def test_an_interrupted_repetition_accuses_no_claim_that_it_did_not_reach(quick, monkeypatch, capsys):
+    from framesim.claims import checking
+
+    decide = checking.decide
+
+    def interrupted(claim, told):
+        if claim.name == "code":
+            raise KeyboardInterrupt
+        return decide(claim, told)
+
+    monkeypatch.setattr(checking, "decide", interrupted)
+    assert main(["claims", "--verify", str(quick[0] / "evidence"), "--json"]) == 130
+    record = json.loads(capsys.readouterr().out)
+    assert record["problems"] == ["interrupted before all claims were decided again"]
+    assert record["repeated"] == ["refuted", "proven"]
+    assert record["left_out"] == ["code", "bounded", "open"]
 
 
 def test_evidence_is_written_although_nobody_reads_the_output(quick, tmp_path):

@@ -52,6 +52,9 @@ for count, line in enumerate(sys.stdin):
     elif way == "chatter":
         answer(line)
         print("a word for the log " * 1000, file=sys.stderr)
+    elif way == "slow":
+        time.sleep(0.4)
+        answer(line)
     elif way in ("stay", "last words"):
         answer(line)
     elif way == "slip":
