@@ -13,21 +13,13 @@ import numpy as np
 
 from framesim.kernels.compiled import compiled
 from framesim.kernels.sliced_draws import HALF, LOW, address, avoid, choose, draw
+from framesim.kernels.sliced_late import hear_late, later_start, move_hit
+from framesim.kernels.sliced_words import LANES, UW, count_spoken, ones, side_by_side, spread
 
 __all__ = ["UW", "exact_flips", "given_flips", "listen", "walk"]
 
-UW = np.uint64(16)  #: words of 64 receivers side by side: more of them no longer fit the first-level cache
 U = np.uint64
-LANES = np.uint64(64)
-
-
-@compiled
-def ones(word: Any) -> Any:
-    """Return how many bits are set."""
-    word -= (word >> U(1)) & U(0x5555555555555555)
-    word = (word & U(0x3333333333333333)) + ((word >> U(2)) & U(0x3333333333333333))
-    word = (word + (word >> U(4))) & U(0x0F0F0F0F0F0F0F0F)
-    return (word * U(0x0101010101010101)) >> U(56)
+NEARLY_FULL = np.uint64(48)  #: of 64 receivers that missed their first bit: time to hear them
 
 
 @compiled
@@ -35,32 +27,6 @@ def listen(receive: Any, x: Any, s: Any, v: Any, n: Any, times: int) -> None:
     """Let receivers read planes ``times`` over: a maker's function called from Python itself would run uncompiled."""
     for _ in range(times):
         receive(x, s, v, n)
-
-
-@compiled
-def side_by_side(wires: Any, first: Any, levels: Any) -> None:
-    """Put ``UW`` frames from ``first`` on beside each other, the last one again where there are less.
-
-    Args:
-        wires: uint8 (n_frames, n_planes).
-        first: the first frame.
-        levels: uint8 (n_planes * UW,); receives the level of wire bit ``t`` of word ``w`` at ``t * UW + w``.
-    """
-    last = U(wires.shape[0] - 1)
-    for w in range(UW):
-        row = min(first + w, last)
-        for t in range(U(wires.shape[1])):
-            levels[t * UW + w] = wires[row, t]
-
-
-@compiled
-def spread(levels: Any, size: Any, planes: Any) -> None:
-    """Make planes of the first ``size`` levels: all receivers of a word listen to the same frame.
-
-    Made of levels each time, because a copy of the planes would not fit the first-level cache beside them.
-    """
-    for at in range(size):
-        planes[at] = U(0) - U(levels[at])
 
 
 @compiled
@@ -97,27 +63,6 @@ def walk(x: Any, w: Any, lane: Any, moves: Any, width: int, polynomial: int, ini
         if state == U(1):
             return -2
     return -3
-
-
-@compiled
-def count_spoken(v: Any, here: Any, n: Any, code: Any, spoken: Any) -> None:
-    """Tally the receivers ``here`` of ``n`` words in which a check has spoken.
-
-    Args:
-        v: verdicts of ``receive``.
-        here: uint64 (n,), the receivers that count.
-        n: words.
-        code: see ``settle``.
-        spoken: see ``settle``.
-    """
-    stuff, form, wrong = U(0), U(0), U(0)
-    for w in range(n):
-        stuff += ones(v[w] & here[w])
-        form += ones(v[UW + w] & here[w])
-        wrong += ones(v[U(2) * UW + w] & here[w])
-    spoken[code[3]] += np.int64(stuff)
-    spoken[code[4]] += np.int64(form)
-    spoken[code[5]] += np.int64(wrong)
 
 
 @compiled
@@ -168,73 +113,6 @@ def settle(
 
 
 @compiled
-def later_start(wires: Any, first: Any, count: Any, delay: Any, clean: Any) -> None:
-    """Lay frames over the receivers as they look to one that missed the first bit: from the next dominant bit on.
-
-    Args:
-        wires: uint8 (n_frames, n_planes).
-        first: the first frame.
-        count: how many.
-        delay: uint64 (UW,); receives how many bits later each begins.
-        clean: uint64 (n_planes * UW,); receives the planes; the wire rests behind them.
-    """
-    planes = U(wires.shape[1])
-    for w in range(count):
-        begin = U(1)
-        while begin < planes - U(1) and wires[first + w, begin]:
-            begin += U(1)
-        delay[w] = begin
-        for t in range(planes):
-            clean[t * UW + w] = U(0) - U(wires[first + w, t + begin]) if t + begin < planes else ~U(0)
-
-
-@compiled
-def move_hit(v: Any, x: Any, place: Any, w: Any, delay: Any, late: Any, used: Any) -> None:
-    """Move the receivers of one word that missed the first bit into planes that begin at the next dominant one.
-
-    Args:
-        v: verdicts; those moved are taken off the list of those left.
-        x: planes as seen.
-        place: uint32 (flips, lanes), flipped bits, as ``address`` makes them.
-        w: the word.
-        delay: uint64 (UW,).
-        late: uint64 (n_planes * UW,); their flips are put into it.
-        used: uint64 (UW,), lanes of ``late`` in use; changed.
-    """
-    left = v[U(3) * UW + w] & x[w]
-    while left != U(0) and used[w] < LANES:
-        lane = ones((left & (U(0) - left)) - U(1))
-        fits = True
-        for flip in range(U(place.shape[0])):
-            at = U(place[flip, w * LANES + lane]) // UW
-            fits = fits and (at == U(0) or at > delay[w])
-        if fits:
-            for flip in range(U(place.shape[0])):
-                at = U(place[flip, w * LANES + lane]) // UW
-                if at:
-                    late[(at - delay[w]) * UW + w] ^= U(1) << used[w]
-            used[w] += U(1)
-            v[U(3) * UW + w] &= ~(U(1) << lane)
-        left &= left - U(1)
-
-
-@compiled
-def settle_late(
-    late: Any, v: Any, w: Any, here: Any, frame: Any, delay: Any, fates: Any, frames: Any, seen: Any
-) -> None:  # fmt: skip
-    """Put aside the receivers ``here`` that missed the first bit and are left; arguments as in ``settle``."""
-    left = v[U(3) * UW + w] & here
-    while left != U(0):
-        lane = ones((left & (U(0) - left)) - U(1))
-        left &= left - U(1)
-        if fates[1] < frames.size:
-            frames[fates[1]] = frame
-            for t in range(U(seen.shape[1])):
-                seen[fates[1], t] = np.uint8(U(1) if t < delay else (late[(t - delay) * UW + w] >> lane) & U(1))
-        fates[1] += 1
-
-
-@compiled
 def exact_flips(
     receive: Any, wires: Any, lengths: Any, content: Any, flips: int, turns: int, seed: Any, unit: Any, moves: Any,
     code: Any, spoken: Any, fates: Any, frames: Any, seen: Any,
@@ -260,7 +138,8 @@ def exact_flips(
     n_planes, lanes = U(wires.shape[1]) * UW, LANES * UW
     x, clean, levels = np.zeros(n_planes, np.uint64), np.zeros(n_planes, np.uint64), np.zeros(n_planes, np.uint8)
     s, v, everyone = np.zeros(U(64) * UW, np.uint64), np.zeros(U(4) * UW, np.uint64), np.zeros(UW, np.uint64)
-    late, delay, used = np.zeros(n_planes, np.uint64), np.zeros(UW, np.uint64), np.zeros(UW, np.uint64)
+    late, starts = np.zeros(n_planes, np.uint64), np.zeros(n_planes, np.uint8)
+    delay, used = np.zeros(UW, np.uint64), np.zeros(UW, np.uint64)
     place, room = np.zeros((flips, lanes), np.uint32), np.zeros(lanes, np.uint32)
     flat, part = place.reshape(-1), U(flips) * lanes // U(4)
     everyone[:] = ~U(0)
@@ -269,8 +148,8 @@ def exact_flips(
         side_by_side(wires, first, levels)
         spread(levels, n_planes, clean)
         count = min(UW, U(wires.shape[0]) - first)
-        later_start(wires, first, count, delay, late)
-        used[:] = U(0)
+        later_start(wires, first, count, delay, starts)
+        spread(starts, n_planes, late)
         size = U(0)  # what lies behind the longest frame stays as it is
         for w in range(UW):
             length = lengths[min(first + w, U(wires.shape[0] - 1))]
@@ -296,21 +175,17 @@ def exact_flips(
                         x[U(place[flip, w * LANES + lane])] ^= U(1) << lane
             receive(x, s, v, count)
             count_spoken(v, everyone, count, code, spoken)
+            fullest = move_hit(v, x, place, count, delay, late, used)
             for w in range(count):
-                if v[U(3) * UW + w] == U(0):
-                    continue
-                move_hit(v, x, place, w, delay, late, used)
-                settle(
-                    x, clean, v, w, ~U(0), np.int64(first + w), content[first + w], moves, code, spoken, fates,
-                    frames, seen,
-                )  # fmt: skip
-        receive(late, s, v, count)
-        for w in range(count):
-            everyone[w] = ~U(0) if used[w] == LANES else (U(1) << used[w]) - U(1)
-        count_spoken(v, everyone, count, code, spoken)
-        for w in range(count):
-            settle_late(late, v, w, everyone[w], np.int64(first + w), delay[w], fates, frames, seen)
-        everyone[:] = ~U(0)
+                if v[U(3) * UW + w] != U(0):
+                    settle(
+                        x, clean, v, w, ~U(0), np.int64(first + w), content[first + w], moves, code, spoken, fates,
+                        frames, seen,
+                    )  # fmt: skip
+            if fullest >= NEARLY_FULL:
+                hear_late(receive, late, s, v, first, count, delay, used, code, spoken, fates, frames, seen)
+                spread(starts, n_planes, late)
+        hear_late(receive, late, s, v, first, count, delay, used, code, spoken, fates, frames, seen)
 
 
 @compiled

@@ -131,4 +131,6 @@ def _payloads(low: bytes, high: bytes, count: int, rng: np.random.Generator) -> 
 
 def bits_from(row: NDArray[np.uint8]) -> bitarray:
     """Return a row of levels as bits."""
-    return bitarray(row.tolist())
+    bits = bitarray()
+    bits.pack(row.tobytes())
+    return bits
