@@ -6,7 +6,7 @@ import numpy as np
 
 from framesim.kernels.compiled import compiled
 
-__all__ = ["HALF", "LOW", "draw", "scattered_flips"]
+__all__ = ["HALF", "LOW", "address", "avoid", "choose", "draw", "scattered_flips"]
 
 U = np.uint64
 LOW, HALF = np.uint64(0xFFFFFFFF), np.uint64(32)
@@ -21,10 +21,39 @@ def draw(one: Any, two: Any, three: Any, four: Any, c1: Any, c2: Any, c3: Any, s
         a, b, c, d = index, c1, c2, c3
         k0, k1 = seed & LOW, seed >> HALF
         for _ in range(10):
-            p, q = M0 * a, M1 * c
-            a, b, c, d = (q >> HALF) ^ b ^ k0, q & LOW, (p >> HALF) ^ d ^ k1, p & LOW
+            p, q = M0 * (a & LOW), M1 * (c & LOW)  # so that the compiler sees products of half words
+            a, b, c, d = (q >> HALF) ^ b ^ k0, q, (p >> HALF) ^ d ^ k1, p
             k0, k1 = (k0 + W0) & LOW, (k1 + W1) & LOW
         one[index], two[index], three[index], four[index] = np.uint32(a), np.uint32(b), np.uint32(c), np.uint32(d)
+
+
+@compiled
+def choose(place: Any, room: Any, flip: Any) -> None:
+    """Make of a random word for each receiver one of the wire bits of its frame.
+
+    Args:
+        place: uint32 (lanes,), random words; receives the bits.
+        room: uint32 (lanes,).
+        flip: uint32; ``room + flip`` is the highest of the bits to choose from.
+    """
+    for lane in range(U(place.size)):
+        place[lane] = np.uint32((U(place[lane]) * U(np.uint32(room[lane] + flip + np.uint32(1)))) >> HALF)
+
+
+@compiled
+def avoid(place: Any, earlier: Any, room: Any, flip: Any) -> None:
+    """Where a bit was chosen before, take the highest there is (Floyd's choice: every set of bits is as likely)."""
+    for lane in range(U(place.size)):  # written otherwise, this loop is not made of vectors
+        place[lane] = np.uint32(room[lane] + flip) if earlier[lane] == place[lane] else place[lane]
+
+
+@compiled
+def address(place: Any, words: Any) -> None:
+    """Make of wire bits the index of their plane's word: bit times ``words``, and the word's own number."""
+    lanes = U(place.size) // words
+    for w in range(words):
+        for lane in range(w * lanes, (w + U(1)) * lanes):
+            place[lane] = np.uint32(place[lane] * np.uint32(words) + np.uint32(w))
 
 
 @compiled

@@ -12,22 +12,14 @@ from typing import Any
 import numpy as np
 
 from framesim.kernels.compiled import compiled
-from framesim.kernels.sliced_draws import HALF, LOW, draw
+from framesim.kernels.sliced_draws import HALF, LOW, address, avoid, choose, draw
+from framesim.kernels.sliced_late import hear_late, later_start, move_hit
+from framesim.kernels.sliced_words import LANES, UW, count_spoken, ones, side_by_side, spread
 
 __all__ = ["UW", "exact_flips", "given_flips", "listen", "walk"]
 
-UW = np.uint64(16)  #: words of 64 receivers side by side: more of them no longer fit the first-level cache
 U = np.uint64
-LANES = np.uint64(64)
-
-
-@compiled
-def ones(word: Any) -> Any:
-    """Return how many bits are set."""
-    word -= (word >> U(1)) & U(0x5555555555555555)
-    word = (word & U(0x3333333333333333)) + ((word >> U(2)) & U(0x3333333333333333))
-    word = (word + (word >> U(4))) & U(0x0F0F0F0F0F0F0F0F)
-    return (word * U(0x0101010101010101)) >> U(56)
+NEARLY_FULL = np.uint64(48)  #: of 64 receivers that missed their first bit: time to hear them
 
 
 @compiled
@@ -35,15 +27,6 @@ def listen(receive: Any, x: Any, s: Any, v: Any, n: Any, times: int) -> None:
     """Let receivers read planes ``times`` over: a maker's function called from Python itself would run uncompiled."""
     for _ in range(times):
         receive(x, s, v, n)
-
-
-@compiled
-def spread(wires: Any, first: Any, clean: Any) -> None:
-    """Lay ``UW`` frames from ``first`` on over the receivers, a word each; the last one again where there are less."""
-    last = U(wires.shape[0] - 1)
-    for t in range(U(wires.shape[1])):
-        for w in range(UW):
-            clean[t * UW + w] = U(0) - U(wires[min(first + w, last), t])
 
 
 @compiled
@@ -87,7 +70,7 @@ def settle(
     x: Any, clean: Any, v: Any, w: Any, here: Any, frame: Any, content: Any, moves: Any, code: Any, spoken: Any,
     fates: Any, frames: Any, seen: Any,
 ) -> None:  # fmt: skip
-    """Tally the receivers ``here`` of one word; put aside those that accepted flips in their content.
+    """Tally the receivers ``here`` of one word that are left; put aside those that accepted flips in their content.
 
     Args:
         x: planes as seen.
@@ -104,9 +87,6 @@ def settle(
         frames: int64 (room,); receives the frames of those put aside.
         seen: uint8 (room, n_planes); receives what they saw.
     """
-    spoken[code[3]] += np.int64(ones(v[w] & here))
-    spoken[code[4]] += np.int64(ones(v[UW + w] & here))
-    spoken[code[5]] += np.int64(ones(v[U(2) * UW + w] & here))
     left = v[U(3) * UW + w] & here
     while left != U(0):
         lane = ones((left & (U(0) - left)) - U(1))
@@ -133,101 +113,6 @@ def settle(
 
 
 @compiled
-def later_start(wires: Any, first: Any, count: Any, delay: Any, clean: Any) -> None:
-    """Lay frames over the receivers as they look to one that missed the first bit: from the next dominant bit on.
-
-    Args:
-        wires: uint8 (n_frames, n_planes).
-        first: the first frame.
-        count: how many.
-        delay: uint64 (UW,); receives how many bits later each begins.
-        clean: uint64 (n_planes * UW,); receives the planes; the wire rests behind them.
-    """
-    planes = U(wires.shape[1])
-    for w in range(count):
-        begin = U(1)
-        while begin < planes - U(1) and wires[first + w, begin]:
-            begin += U(1)
-        delay[w] = begin
-    for t in range(planes):
-        for w in range(count):
-            at = t + delay[w]
-            clean[t * UW + w] = U(0) - U(wires[first + w, at]) if at < planes else ~U(0)
-
-
-@compiled
-def choose(word: Any, place: Any, spare: Any) -> None:
-    """Draw one bit for each receiver.
-
-    Args:
-        word: uint32 (lanes,), random.
-        place: uint32 (lanes,); receives the bits.
-        spare: uint64 (lanes,), one less than how many bits there are to draw from.
-    """
-    for lane in range(U(place.size)):
-        place[lane] = np.uint32((U(word[lane]) * (spare[lane] + U(1))) >> HALF)
-
-
-@compiled
-def avoid(place: Any, earlier: Any, spare: Any) -> None:
-    """Where a bit was drawn before, take the highest there is (Floyd's choice: every set of bits is as likely)."""
-    for lane in range(U(place.size)):
-        place[lane] = np.uint32(spare[lane]) if earlier[lane] == place[lane] else place[lane]
-
-
-@compiled
-def move_hit(v: Any, x: Any, place: Any, flips: Any, w: Any, delay: Any, late: Any, used: Any) -> None:
-    """Move the receivers of one word that missed the first bit into planes that begin at the next dominant one.
-
-    Args:
-        v: verdicts; those moved are taken off the list of those left.
-        x: planes as seen.
-        place: uint32 (flips, lanes), flipped bits.
-        flips: of each receiver.
-        w: the word.
-        delay: uint64 (UW,).
-        late: uint64 (n_planes * UW,); their flips are put into it.
-        used: uint64 (UW,), lanes of ``late`` in use; changed.
-    """
-    left = v[U(3) * UW + w] & x[w]
-    while left != U(0) and used[w] < LANES:
-        lane = ones((left & (U(0) - left)) - U(1))
-        fits = True
-        for flip in range(flips):
-            at = U(place[flip, w * LANES + lane])
-            fits = fits and (at == U(0) or at > delay[w])
-        if fits:
-            for flip in range(flips):
-                at = U(place[flip, w * LANES + lane])
-                if at:
-                    late[(at - delay[w]) * UW + w] ^= U(1) << used[w]
-            used[w] += U(1)
-            v[U(3) * UW + w] &= ~(U(1) << lane)
-        left &= left - U(1)
-
-
-@compiled
-def settle_late(
-    late: Any, v: Any, w: Any, used: Any, frame: Any, delay: Any, code: Any, spoken: Any, fates: Any, frames: Any,
-    seen: Any,
-) -> None:  # fmt: skip
-    """Tally receivers that missed the first bit; put aside those that accepted. Arguments as in ``settle``."""
-    here = ~U(0) if used == LANES else (U(1) << used) - U(1)
-    spoken[code[3]] += np.int64(ones(v[w] & here))
-    spoken[code[4]] += np.int64(ones(v[UW + w] & here))
-    spoken[code[5]] += np.int64(ones(v[U(2) * UW + w] & here))
-    left = v[U(3) * UW + w] & here
-    while left != U(0):
-        lane = ones((left & (U(0) - left)) - U(1))
-        left &= left - U(1)
-        if fates[1] < frames.size:
-            frames[fates[1]] = frame
-            for t in range(U(seen.shape[1])):
-                seen[fates[1], t] = np.uint8(U(1) if t < delay else (late[(t - delay) * UW + w] >> lane) & U(1))
-        fates[1] += 1
-
-
-@compiled
 def exact_flips(
     receive: Any, wires: Any, lengths: Any, content: Any, flips: int, turns: int, seed: Any, unit: Any, moves: Any,
     code: Any, spoken: Any, fates: Any, frames: Any, seen: Any,
@@ -250,24 +135,26 @@ def exact_flips(
         frames: int64.
         seen: uint8.
     """
-    x, clean = np.zeros(U(wires.shape[1]) * UW, np.uint64), np.zeros(U(wires.shape[1]) * UW, np.uint64)
-    s, v = np.zeros(U(64) * UW, np.uint64), np.zeros(U(4) * UW, np.uint64)
-    late, delay, used = np.zeros(U(wires.shape[1]) * UW, np.uint64), np.zeros(UW, np.uint64), np.zeros(UW, np.uint64)
-    lanes = LANES * UW
-    words, place = np.zeros((flips, lanes), np.uint32), np.zeros((flips, lanes), np.uint32)
-    spare = np.zeros((flips, lanes), np.uint64)
-    flat, part = words.reshape(-1), U(flips) * lanes // U(4)
+    n_planes, lanes = U(wires.shape[1]) * UW, LANES * UW
+    x, clean, levels = np.zeros(n_planes, np.uint64), np.zeros(n_planes, np.uint64), np.zeros(n_planes, np.uint8)
+    s, v, everyone = np.zeros(U(64) * UW, np.uint64), np.zeros(U(4) * UW, np.uint64), np.zeros(UW, np.uint64)
+    late, starts = np.zeros(n_planes, np.uint64), np.zeros(n_planes, np.uint8)
+    delay, used = np.zeros(UW, np.uint64), np.zeros(UW, np.uint64)
+    place, room = np.zeros((flips, lanes), np.uint32), np.zeros(lanes, np.uint32)
+    flat, part = place.reshape(-1), U(flips) * lanes // U(4)
+    everyone[:] = ~U(0)
     chunk = U(0)
     for first in range(U(0), U(wires.shape[0]), UW):
-        spread(wires, first, clean)
+        side_by_side(wires, first, levels)
+        spread(levels, n_planes, clean)
         count = min(UW, U(wires.shape[0]) - first)
-        later_start(wires, first, count, delay, late)
-        used[:] = U(0)
+        later_start(wires, first, count, delay, starts)
+        spread(starts, n_planes, late)
         size = U(0)  # what lies behind the longest frame stays as it is
-        for w in range(count):
-            size = max(size, U(lengths[first + w]) * UW)
-            for flip in range(U(flips)):
-                spare[flip, w * LANES : (w + U(1)) * LANES] = U(lengths[first + w]) - U(flips) + flip
+        for w in range(UW):
+            length = lengths[min(first + w, U(wires.shape[0] - 1))]
+            size = max(size, U(length) * UW)
+            room[w * LANES : (w + U(1)) * LANES] = np.uint32(length - flips)
         x[:] = clean
         for _ in range(turns):
             draw(
@@ -276,25 +163,29 @@ def exact_flips(
             )  # fmt: skip
             chunk += U(1)
             for flip in range(U(flips)):
-                choose(words[flip], place[flip], spare[flip])
+                choose(place[flip], room, np.uint32(flip))
                 for earlier in range(flip):
-                    avoid(place[flip], place[earlier], spare[flip])
-            x[:size] = clean[:size]
+                    avoid(place[flip], place[earlier], room, np.uint32(flip))
+            spread(levels, size, x)
             for flip in range(U(flips)):
-                for w in range(count):
-                    start = w * LANES
-                    for lane in range(LANES):
-                        x[U(place[flip, start + lane]) * UW + w] ^= U(1) << lane
+                address(place[flip], UW)
+                # Word by word, not lane by lane: what was just written is not soon read again.
+                for lane in range(LANES):
+                    for w in range(UW):
+                        x[U(place[flip, w * LANES + lane])] ^= U(1) << lane
             receive(x, s, v, count)
+            count_spoken(v, everyone, count, code, spoken)
+            fullest = move_hit(v, x, place, count, delay, late, used)
             for w in range(count):
-                move_hit(v, x, place, U(flips), w, delay, late, used)
-                settle(
-                    x, clean, v, w, ~U(0), np.int64(first + w), content[first + w], moves, code, spoken, fates,
-                    frames, seen,
-                )  # fmt: skip
-        receive(late, s, v, count)
-        for w in range(count):
-            settle_late(late, v, w, used[w], np.int64(first + w), delay[w], code, spoken, fates, frames, seen)
+                if v[U(3) * UW + w] != U(0):
+                    settle(
+                        x, clean, v, w, ~U(0), np.int64(first + w), content[first + w], moves, code, spoken, fates,
+                        frames, seen,
+                    )  # fmt: skip
+            if fullest >= NEARLY_FULL:
+                hear_late(receive, late, s, v, first, count, delay, used, code, spoken, fates, frames, seen)
+                spread(starts, n_planes, late)
+        hear_late(receive, late, s, v, first, count, delay, used, code, spoken, fates, frames, seen)
 
 
 @compiled
@@ -337,6 +228,7 @@ def given_flips(
                 if used == UW or index == n_flips:
                     if used:
                         receive(x, s, v, used)
+                    count_spoken(v, here, used, code, spoken)
                     for w in range(used):
                         settle(
                             x, clean, v, w, here[w], frame_of[w], content[frame_of[w]], moves, code, spoken, fates,

@@ -15,7 +15,7 @@ from typing import Any, NamedTuple
 
 from numba import cfunc, types
 
-from framesim.kernels.sliced_driver import UW
+from framesim.kernels.sliced_words import UW
 
 __all__ = ["Made", "cache_folder", "made"]
 

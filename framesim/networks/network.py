@@ -47,6 +47,10 @@ class Network:
     rest_bits: int | None = None
     configured_for: "Callable[[Any], Network] | None" = None
 
+    def __hash__(self) -> int:
+        """Return the hash of the name: caches are keyed by networks, and a layout is long to go through."""
+        return hash(self.name)
+
     @cached_property
     def transitions(self) -> dict[str, dict[str, str]]:
         """State → event → state of the receiver, derived from the layout."""

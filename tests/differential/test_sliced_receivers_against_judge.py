@@ -171,6 +171,12 @@ def test_flips_drawn_inside_the_compiled_receivers_are_those_drawn_without_a_com
     assert sampling.unit(2**63 + 9, 2**31) == by_the_reference(monkeypatch, sampling, 2**63 + 9, 2**31)
 
 
+def test_receivers_that_missed_their_first_bit_are_heard_whenever_many_are_gathered(monkeypatch):
+    """1536 times 4 flips in 45 bits: one in eleven misses it, so 64 lanes are filled more than once."""
+    sampling = Sampling(sources=(REMOTE,), channel=ExactFlips(count=4), payloads=1, repeats=1536)
+    assert sampling.unit(8, 0) == by_the_reference(monkeypatch, sampling, 8, 0)
+
+
 def test_a_unit_gives_the_same_whatever_was_done_before():
     sampling = Sampling(sources=EVERY_LENGTH, channel=ExactFlips(count=2), payloads=48, repeats=128)
     assert pickle.loads(pickle.dumps(sampling)) == sampling

@@ -116,12 +116,21 @@ def draw_frames(
         _, low, high = bounds_of(source)
         here = np.flatnonzero(picked == index)
         row[here] = np.arange(len(here))
-        least = np.frombuffer(low, np.uint8).astype(np.int64)
-        most = np.frombuffer(high, np.uint8).astype(np.int64)
-        payloads.append(rng.integers(least, most + 1, (len(here), len(low))).astype(np.uint8))
+        payloads.append(_payloads(low, high, len(here), rng))
     return Drawn(template=picked, payloads=tuple(payloads), row=row)
+
+
+def _payloads(low: bytes, high: bytes, count: int, rng: np.random.Generator) -> NDArray[np.uint8]:
+    shape = (count, len(low))
+    if len({*low}) == len({*high}) == 1:  # the same numbers as below, drawn sooner
+        return rng.integers(low[0], high[0] + 1, shape).astype(np.uint8)
+    least = np.frombuffer(low, np.uint8).astype(np.int64)
+    most = np.frombuffer(high, np.uint8).astype(np.int64)
+    return rng.integers(least, most + 1, shape).astype(np.uint8)
 
 
 def bits_from(row: NDArray[np.uint8]) -> bitarray:
     """Return a row of levels as bits."""
-    return bitarray(row.tolist())
+    bits = bitarray()
+    bits.pack(row.tobytes())
+    return bits

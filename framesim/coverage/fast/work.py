@@ -15,6 +15,7 @@ from framesim.coverage.fast.sending import Drawn, bounds_of, draw_frames
 from framesim.disturbance import Channel
 from framesim.errors import BadArgument, check_number, check_range
 from framesim.judging import encode, judge
+from framesim.networks.receiver import Reception
 from framesim.networks.registry import network_of
 from framesim.plain import frame_fields
 from framesim.wire import WireFrame
@@ -143,11 +144,12 @@ class Sampling:
         counts["frames"], counts["payloads"] = self.frames_a_unit, self.payloads
         counts["delivered"] += self.frames_a_unit - counts["disturbed"]
         cases, wrong = [], set(judged.passed)
+        frame_of, wire_of = lru_cache(KEPT)(lambda index: frame_at(self, drawn, index)), lru_cache(KEPT)(encode)
         # Where one frame is sent over and over, the same few patterns pass every time.
-        wire_of, word_on = lru_cache(KEPT)(encode), lru_cache(KEPT)(judge)
-        for index, seen in judged.aside:
-            sent = wire_of(frame_at(self, drawn, index))
-            judgement = word_on(sent, frozenbitarray(seen))
+        word_on = lru_cache(KEPT)(lambda frame, seen: judge(wire_of(frame), seen))
+        for index, read in judged.aside:
+            frame, seen = frame_of(index), frozenbitarray(read)
+            sent, judgement = wire_of(frame), word_on(frame, seen)
             if judgement.outcome is Outcome.DETECTED and judgement.check is not None:
                 counts[f"first.{judgement.check.value}"] += 1
             elif judgement.outcome is not Outcome.UNDETECTED:
@@ -157,11 +159,11 @@ class Sampling:
             else:
                 counts["undetected"] += 1
                 wrong.add(index)
-                cases.append(_case(sent, seen, judgement.reception.frame, judgement.reception.valid_at, drawn=index))
+                cases.append(_Case(sent.bits.to01(), _flips(sent, seen), index, sent, judgement.reception))
         counts["payloads.undetected"] = len(wrong)
-        cases.sort(key=lambda case: (case["wire"], case["flips"]))
+        cases.sort(key=lambda case: case[:3])
         kept = {name: counts[name] for name in sorted({*counts, *ALWAYS}) if counts[name] or name in ALWAYS}
-        return UnitResult(counts=kept, cases=cases[: self.most_cases])
+        return UnitResult(counts=kept, cases=[case.to_json() for case in cases[: self.most_cases]])
 
 
 #: counts that a unit always names, zero or not
@@ -201,19 +203,31 @@ def _own_end(sent: WireFrame) -> int | None:
     return judge(sent, sent.bits).reception.valid_at
 
 
-def _case(sent: WireFrame, seen: bitarray, accepted: Any, valid_at: int | None, *, drawn: int) -> dict[str, Any]:
-    rest = len(seen) - len(sent)
-    wire = sent.bits + seen[len(sent) :] if rest > 0 else sent.bits
-    return {
-        "network": sent.network,
-        "drawn": drawn,
-        "frame": frame_fields(sent.frame),
-        "wire": sent.bits.to01(),
-        "flips": [at for at in range(min(len(wire), len(seen))) if wire[at] != seen[at]],
-        "accepted": frame_fields(accepted),
-        "accepted_as": type(accepted).__name__,
-        "valid_at": valid_at,
-    }
+class _Case(NamedTuple):
+    """An undetected frame; cases stand in the order of the first three."""
+
+    wire: str
+    flips: list[int]
+    drawn: int
+    sent: WireFrame
+    reception: Reception
+
+    def to_json(self) -> dict[str, Any]:
+        return {
+            "network": self.sent.network,
+            "drawn": self.drawn,
+            "frame": frame_fields(self.sent.frame),
+            "wire": self.wire,
+            "flips": self.flips,
+            "accepted": frame_fields(self.reception.frame),
+            "accepted_as": type(self.reception.frame).__name__,
+            "valid_at": self.reception.valid_at,
+        }
+
+
+def _flips(sent: WireFrame, seen: bitarray) -> list[int]:
+    n_bits = min(len(sent), len(seen))
+    return list((sent.bits[:n_bits] ^ seen[:n_bits]).search(1))
 
 
 def _engine_of(work: Sampling) -> Any:
