@@ -4,6 +4,7 @@ import pickle
 import random
 import sys
 from dataclasses import dataclass, replace
+from itertools import combinations
 
 import numpy as np
 import pytest
@@ -108,6 +109,12 @@ def test_so_do_long_frames():
     assert fd_differences(random.Random(22), 30, 6, mixed_flips, LENGTHS) == 0
 
 
+def test_all_pairs_of_flips_in_long_runs_that_break_step_and_mend_it():
+    sent = fs.encode(fs.CanFdFrame(identifier=0, payload=b"\x00\xff"))
+    (data,) = (span for span in sent.spans if span.name == "data")
+    assert differences(CAN_FD, sent, list(combinations(range(data.stop), 2))) == 0
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize(("flips_of", "frames"), [(spread_flips, 10_000), (near_flips, 1_100)])
 def test_a_million_frames_get_the_verdict_of_the_reference_receiver(flips_of, frames):
@@ -176,7 +183,7 @@ def test_every_undetected_pattern_of_two_flips_is_found_and_listed(frame):
 @pytest.mark.parametrize("frame", WEAK[:3:2], ids=lambda frame: f"{frame.identifier:#x}")
 def test_of_all_pairs_those_are_accepted_that_another_receiver_accepts(frame):
     sent = fs.encode(frame)
-    pairs = [(one, other) for one in range(len(sent)) for other in range(one + 1, len(sent))]
+    pairs = list(combinations(range(len(sent)), 2))
     wires, lengths = on_the_wire([sent])
     _, verdicts, _ = engine(CAN_FD if frame.iso else CAN_FD_ORIGINAL).verdicts(wires, lengths, len(pairs), *flat(pairs))
     accepted = {pair for pair, verdict in zip(pairs, verdicts.tolist(), strict=True) if verdict == VALID}
