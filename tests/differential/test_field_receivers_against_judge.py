@@ -194,13 +194,20 @@ def test_of_all_pairs_those_are_accepted_that_another_receiver_accepts(frame):
     assert accepted
 
 
-def test_six_flips_in_step_pass_and_are_put_before_the_judge():
-    # Two frames that differ by six wire bits (docs/networks/can-fd.md).
-    one, other = (fs.encode(fs.CanFdFrame(identifier=number, bit_rate_switch=True)) for number in (132, 662))
-    flips = tuple((one.bits ^ other.bits).search(1))
-    sampling = Sampling(sources=(one.frame,), channel=Listed((flips,)), payloads=1, repeats=1)
-    (case,) = sampling.unit(1, 0).cases
-    assert (len(flips), case["accepted"]["identifier"]) == (6, 662)
+@pytest.mark.parametrize(("one", "other"), [
+    # These differ by six wire bits only (docs/networks/can-fd.md).
+    (fs.CanFdFrame(identifier=132, bit_rate_switch=True), fs.CanFdFrame(identifier=662, bit_rate_switch=True)),
+    (fs.CanFdFrame(identifier=5, payload=b"\x12" * 20), fs.CanFdFrame(identifier=5, payload=b"\x12" * 19 + b"\x34")),
+    (fs.CanXlFrame(identifier=5, payload=b"abcd"), fs.CanXlFrame(identifier=5, payload=b"abce")),
+], ids=["fd", "fd, last byte", "xl, last byte"])  # fmt: skip
+def test_flips_that_make_one_frame_another_pass_and_are_put_before_the_judge(one, other):
+    sent, read = fs.encode(one), fs.encode(other)
+    assert len(sent) == len(read)
+    flips = tuple((sent.bits ^ read.bits).search(1))
+    sampling = Sampling(sources=(one,), channel=Listed((flips,)), payloads=1, repeats=1)
+    result = sampling.unit(1, 0)
+    assert (result.counts["undetected"], result.counts["delivered"]) == (1, 0)
+    assert result.cases[0]["flips"] == list(flips)
 
 
 EVERY_LENGTH = tuple(Payloads(frame=fs.CanFdFrame(identifier=0x123, payload=bytes(size))) for size in (0, 1, 2, 5, 12))
