@@ -10,8 +10,8 @@ for long end by a stuff bit or a fixed bit. So registers are not kept on the way
 A receiver is seven numbers: node of the program; bits of the field so far; their value, where it is looked at; the
 last level; the place in the line code (equal bits so far, or bits left before a fixed stuff bit); the counts of stuff
 bits; and, as a mask, the codes of a count that were wrong. For the program see
-``framesim.networks.field_program.Program``. All indexes are unsigned: a signed one may wrap round, and looking after
-that costs more than the receiver.
+``framesim.networks.field_program.Program``. Indexes that every bit needs are unsigned: a signed one may wrap round,
+and looking after that costs more than the receiver.
 """
 
 from typing import Any

@@ -4,6 +4,7 @@ import pickle
 import random
 import sys
 from dataclasses import dataclass, replace
+from itertools import combinations
 
 import numpy as np
 import pytest
@@ -107,6 +108,12 @@ def test_so_do_long_frames():
     assert fd_differences(random.Random(22), 30, 6, mixed_flips, LENGTHS) == 0
 
 
+def test_all_pairs_of_flips_in_long_runs_that_break_step_and_mend_it():
+    sent = fs.encode(fs.CanFdFrame(identifier=0, payload=b"\x00\xff"))
+    (data,) = (span for span in sent.spans if span.name == "data")
+    assert differences(CAN_FD, sent, list(combinations(range(data.stop), 2))) == 0
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize(("flips_of", "frames"), [(spread_flips, 10_000), (near_flips, 1_100)])
 def test_a_million_frames_get_the_verdict_of_the_reference_receiver(flips_of, frames):
@@ -175,7 +182,7 @@ def test_every_undetected_pattern_of_two_flips_is_found_and_listed(frame):
 @pytest.mark.parametrize("frame", WEAK[:3:2], ids=lambda frame: f"{frame.identifier:#x}")
 def test_of_all_pairs_those_are_accepted_that_another_receiver_accepts(frame):
     sent = fs.encode(frame)
-    pairs = [(one, other) for one in range(len(sent)) for other in range(one + 1, len(sent))]
+    pairs = list(combinations(range(len(sent)), 2))
     wires, lengths = on_the_wire([sent])
     _, verdicts, _ = engine(CAN_FD if frame.iso else CAN_FD_ORIGINAL).verdicts(wires, lengths, len(pairs), *flat(pairs))
     accepted = {pair for pair, verdict in zip(pairs, verdicts.tolist(), strict=True) if verdict == VALID}
@@ -186,13 +193,20 @@ def test_of_all_pairs_those_are_accepted_that_another_receiver_accepts(frame):
     assert accepted
 
 
-def test_six_flips_in_step_pass_and_are_put_before_the_judge():
-    # Two frames that differ by six wire bits (docs/networks/can-fd.md).
-    one, other = (fs.encode(fs.CanFdFrame(identifier=number, bit_rate_switch=True)) for number in (132, 662))
-    flips = tuple((one.bits ^ other.bits).search(1))
-    sampling = Sampling(sources=(one.frame,), channel=Listed((flips,)), payloads=1, repeats=1)
-    (case,) = sampling.unit(1, 0).cases
-    assert (len(flips), case["accepted"]["identifier"]) == (6, 662)
+@pytest.mark.parametrize(("one", "other"), [
+    # These differ by six wire bits only (docs/networks/can-fd.md).
+    (fs.CanFdFrame(identifier=132, bit_rate_switch=True), fs.CanFdFrame(identifier=662, bit_rate_switch=True)),
+    (fs.CanFdFrame(identifier=5, payload=b"\x12" * 20), fs.CanFdFrame(identifier=5, payload=b"\x12" * 19 + b"\x34")),
+    (fs.CanXlFrame(identifier=5, payload=b"abcd"), fs.CanXlFrame(identifier=5, payload=b"abce")),
+], ids=["fd", "fd, last byte", "xl, last byte"])  # fmt: skip
+def test_flips_that_make_one_frame_another_pass_and_are_put_before_the_judge(one, other):
+    sent, read = fs.encode(one), fs.encode(other)
+    assert len(sent) == len(read)
+    flips = tuple((sent.bits ^ read.bits).search(1))
+    sampling = Sampling(sources=(one,), channel=Listed((flips,)), payloads=1, repeats=1)
+    result = sampling.unit(1, 0)
+    assert (result.counts["undetected"], result.counts["delivered"]) == (1, 0)
+    assert result.cases[0]["flips"] == list(flips)
 
 
 EVERY_LENGTH = tuple(Payloads(frame=fs.CanFdFrame(identifier=0x123, payload=bytes(size))) for size in (0, 1, 2, 5, 12))

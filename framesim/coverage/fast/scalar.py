@@ -58,7 +58,7 @@ class Scalar:
             for check, times in enumerate(np.bincount(verdicts[verdicts >= 0], minlength=len(CHECKS)).tolist()):
                 if times:
                     counts[f"first.{CHECKS[check].value}"] += times
-            counts["unseen"] += int(np.isin(verdicts, (ABANDONED, UNDECIDED)).sum())
+            counts["unseen"] += int(((verdicts == ABANDONED) | (verdicts == UNDECIDED)).sum())
             valid = np.flatnonzero(verdicts == VALID)
             unharmed = place[starts[valid]] >= content[pattern[starts[valid]] // work.repeats]
             counts["delivered"] += int(unharmed.sum())
@@ -86,11 +86,12 @@ class Scalar:
         """
         from framesim.kernels.field_receiver import judge_lanes
 
-        starts = np.append(np.flatnonzero(np.diff(pattern, prepend=-1)), len(pattern)).astype(np.int64)
+        turns = np.flatnonzero(pattern[1:] != pattern[:-1]) + 1
+        starts = np.concatenate([[0], turns, [len(pattern)]] if len(pattern) else [[0]]).astype(np.int64)
         verdicts, content = np.empty(len(starts) - 1, np.int64), np.zeros(len(lengths), np.int64)
         rest_bits = self.network.rest_bits or REST_BITS
         n_bits, n_codes = wires.shape[1], len(self.program.codes)
-        powers = _powers_of_x(self.network, -(-(n_bits + 1) // POWERS) * POWERS)
+        powers = _powers_of_x(self, -(-(n_bits + 1) // POWERS) * POWERS)
         shapes = (n_bits + 1, (n_bits + 1, 2 + 2 * n_codes), (n_codes, 2), n_codes)
         room = [np.zeros(shape, np.int64) for shape in shapes]
         refused = judge_lanes(
@@ -101,10 +102,10 @@ class Scalar:
 
 
 @lru_cache(maxsize=16)
-def _powers_of_x(network: Network, count: int) -> NDArray[np.int64]:
+def _powers_of_x(found: Scalar, count: int) -> NDArray[np.int64]:
     """Return x to the power 0 .. count - 1 modulo each CRC; shape (n_codes, count)."""
-    powers = np.zeros((len(field_program(network).codes), count), np.int64)
-    for row, (_, width, polynomial, _, _) in zip(powers, field_program(network).codes.tolist(), strict=True):
+    powers = np.zeros((len(found.program.codes), count), np.int64)
+    for row, (_, width, polynomial, _, _) in zip(powers, found.program.codes.tolist(), strict=True):
         power, top = 1, 1 << width
         for exponent in range(count if width else 0):
             row[exponent] = power
