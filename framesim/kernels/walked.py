@@ -192,7 +192,7 @@ def walk_flips(
             continue
         if fate != ASIDE:
             fates[fate] += 1
-        if fate == ASIDE or fate == UNDETECTED:  # noqa: PLR1714  a tuple would be made anew each time
+        if fate in (ASIDE, UNDETECTED):
             listed[found, 0], listed[found, 1] = fate, frame
             listed[found, 2], listed[found, 3] = np.int64(start), np.int64(flip)
             found += U(1)

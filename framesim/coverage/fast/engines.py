@@ -1,5 +1,6 @@
 """Which engine judges the frames of a network: the first of a list that can."""
 
+from collections.abc import Sequence
 from importlib import import_module
 from typing import Any
 
@@ -13,14 +14,21 @@ __all__ = ["engine_for"]
 ENGINES = ("sliced", "walked")
 
 
-def engine_for(network: Network) -> Any:
-    """Return what judges frames of ``network`` fastest: with ``note`` and ``judge(work, drawn, seed, number)``."""
+def engine_for(network: Network, sources: Sequence[Any] = ()) -> Any:
+    """Return what judges frames of ``network`` fastest: with ``note`` and ``judge(work, drawn, seed, number)``.
+
+    An engine with ``fits(sources)`` is asked about the frames as well; it raises ``NotFeasible`` too.
+    """
     reasons = []
     for name in ENGINES:
         try:
-            return import_module(f"framesim.coverage.fast.{name}").engine(network)
+            found = import_module(f"framesim.coverage.fast.{name}").engine(network)
+            if hasattr(found, "fits"):
+                found.fits(sources)
         except ImportError:
             return Reference(note="numba is missing: every disturbed frame goes to the reference receiver")
         except NotFeasible as reason:
             reasons.append(str(reason))
-    return Reference(note=f"no compiled receiver ({reasons[0]}): every disturbed frame goes to the reference")
+        else:
+            return found
+    return Reference(note=f"no compiled receiver ({'; '.join(reasons)}): every disturbed frame goes to the reference")

@@ -19,6 +19,8 @@ from framesim.wire import WireFrame
 
 __all__ = ["Laid", "Shape", "shape_of"]
 
+AT_ONCE = 64  # rows
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Laid:
@@ -72,13 +74,10 @@ class Shape:
         layout = self.path.network.layout
         for name, made in self.path.guards.items():
             first, field = self.path.first[name], layout.fields[layout.place[name]]
-            value = np.zeros(len(words), np.int64)
+            numbers = np.zeros(words.shape[1], np.int64)
             for (covered, place), number in made.of_bit.items():
-                at = self.path.first[covered] + place
-                if isinstance(made, Added):
-                    value += number * words[:, at].astype(np.int64)
-                else:
-                    value ^= np.where(words[:, at] != self.word[at], number, 0)
+                numbers[self.path.first[covered] + place] = number
+            value = words @ numbers if isinstance(made, Added) else self._differences(words, numbers)
             if isinstance(made, Added):
                 most = (1 << made.width) - 1
                 value = most - np.where(value == 0, 0, (value - 1) % most + 1)
@@ -86,6 +85,16 @@ class Shape:
             for place, shift in enumerate(shifts):
                 bit = (value >> shift & 1).astype(np.uint8)
                 words[:, first + place] = bit if isinstance(made, Added) else self.word[first + place] ^ bit
+
+    def _differences(self, words: NDArray[np.uint8], numbers: NDArray[np.int64]) -> NDArray[np.int64]:
+        """Return the numbers of the bits that differ from ``word``, added without carry; a few rows at a time."""
+        changed = np.flatnonzero((words != self.word).any(axis=0) & (numbers != 0))
+        numbers, word = numbers[changed], self.word[changed]
+        found = np.zeros(len(words), np.int64)
+        for first in range(0, len(words), AT_ONCE):
+            part = words[first : first + AT_ONCE, changed] != word
+            found[first : first + AT_ONCE] = np.bitwise_xor.reduce(np.where(part, numbers, 0), axis=1)
+        return found
 
 
 @lru_cache(maxsize=256)

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from framesim.codes import crc
 from framesim.coverage.fast.differences import Added, Differences, guard_numbers
+from framesim.coverage.fast.sending import Given
 from framesim.coverage.fast.steady import bits_by_field
 from framesim.coverage.linear.framing import NONE, Framing, framing, without_guards
 from framesim.errors import NotFeasible
@@ -71,7 +72,7 @@ class OpenPath:
         return np.arange(len(sent) - len(self.add_bits), len(sent))
 
     def follow(
-        self, shape: "Shape", laid: "Laid", given: tuple[Any, ...], rows: NDArray[np.int64], *,
+        self, shape: "Shape", laid: "Laid", given: Given, rows: NDArray[np.int64], *,
         same_end: bool, spoken: NDArray[np.int64], fates: NDArray[np.int64], listed: NDArray[np.int64],
     ) -> tuple[int, int]:  # fmt: skip
         """Judge frames; ``given`` are the first five arguments of the kernel."""
