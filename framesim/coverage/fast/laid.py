@@ -97,14 +97,32 @@ class Shape:
         return found
 
 
-@lru_cache(maxsize=256)
+class _Exactly:
+    """A source as a key: frames that compare as equal may still be sent differently (SENT's pause pulse)."""
+
+    def __init__(self, source: Source) -> None:
+        self.source = source
+        self._key = (type(source), repr(source))
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Exactly) and other._key == self._key
+
+    def __hash__(self) -> int:
+        return hash(self._key)
+
+
 def shape_of(source: Source) -> Shape:
     """Return what the frames of a source have in common.
 
     Raises:
         NotFeasible: they have too little in common, or their format is none that can be put in numbers.
     """
-    frame, low, high = bounds_of(source)
+    return _shape_of(_Exactly(source))
+
+
+@lru_cache(maxsize=256)
+def _shape_of(key: _Exactly) -> Shape:
+    frame, low, high = bounds_of(key.source)
     has_payload = isinstance(getattr(frame, "payload", None), bytes)
     ends = [encode(replace(frame, payload=end) if has_payload else frame) for end in (low, high)]
     sent = ends[0]
