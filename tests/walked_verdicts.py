@@ -141,7 +141,7 @@ if __name__ == "__main__":
     source, done, missed = random.Random(seed), 0, 0
     all_said, all_left = Counter(), Counter()
     while done < total:
-        bad, heard, kept = differences(which, source, 10, 250, chosen)
-        done, missed = done + 2500, missed + bad
+        bad, heard, kept = differences(which, source, 2, 2500, chosen)
+        done, missed = done + 5000, missed + bad
         all_said, all_left = all_said + heard, all_left + kept
         print(which, how, done, "wrong", missed, dict(all_said), "left", dict(all_left), flush=True)

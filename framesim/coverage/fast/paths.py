@@ -138,19 +138,7 @@ def path_of(network: Network, sent: WireFrame) -> Path:
         first[name] = n_read
         n_read += len(own)
     tester = Examiner(rows, bits, first, n_read, guards, steering)
-    event = np.zeros((states.n_states, 2), np.bool_)
-    moves = np.zeros((states.n_states, 2), np.uint64)
-    for state in range(states.n_states):
-        for level in (0, 1):
-            output = states.outputs[states.output[state, level]]
-            target, fault = int(states.target[state, level]), int(states.fault[state, level])
-            number = tester.event_of(output.ended)
-            if number and fault != NONE:
-                raise NotFeasible("walked: a code and the line code speak at the same bit")
-            index = first[output.kept_in] + output.place + 1 if output.kept_in in first else 0
-            value = int("".join(map(str, output.bits)), 2) if index else 0
-            moves[state, level] = _word(target, fault + 1, number, index, len(output.bits) if index else 0, value)
-            event[state, level] = number > 0 or target == 1
+    moves, event = _moves(states, first, tester)
     return Path(
         network=network,
         states=states,
@@ -177,19 +165,30 @@ def _states(
     return framing(steady(network, names, dict(widths), limits), relevant=nothing)
 
 
-def _word(target: int, fault: int, event: int, index: int, length: int, value: int) -> int:
-    """Return a move as one word."""
-    parts = (
-        (walked.NOWHERE if target == NONE else target, walked.TARGET), (fault, walked.FAULT), (event, walked.EVENT),
-        (index, walked.INDEX), (length, walked.LENGTH), (value, walked.VALUE),
-    )  # fmt: skip
-    word, at = 0, 0
-    for part, width in parts:
-        if part >> width:
-            raise NotFeasible(f"walked: {part} does not fit {width} bits of a move")
-        word |= part << at
-        at += width
-    return word
+def _moves(states: Framing, first: Mapping[str, int], tester: Examiner) -> tuple[NDArray[np.uint64], NDArray[np.bool_]]:
+    """Return the moves as words, and whether a receiver in step must be looked at there."""
+    numbers, upper = [], []
+    for output in states.outputs:
+        numbers.append(tester.event_of(output.ended))
+        index, length, value = 0, 0, 0
+        if output.kept_in in first:
+            index, length = first[output.kept_in] + output.place + 1, len(output.bits)
+            value = int("".join(map(str, output.bits)), 2)
+        parts = ((numbers[-1], walked.EVENT), (index, walked.INDEX), (length, walked.LENGTH), (value, walked.VALUE))
+        word, at = 0, walked.EVENT_AT
+        for part, width in parts:
+            if part >> width:
+                raise NotFeasible(f"walked: {part} does not fit {width} bits of a move")
+            word |= part << at
+            at += width
+        upper.append(word)
+    event = np.array(numbers)[states.output] > 0
+    if (event & (states.fault != NONE)).any():
+        raise NotFeasible("walked: a code and the line code speak at the same bit")
+    target = np.where(states.target == NONE, walked.NOWHERE, states.target).astype(np.uint64)
+    fault = (states.fault.astype(np.int64) + 1).astype(np.uint64) << np.uint64(walked.FAULT_AT)
+    moves = target | fault | np.array(upper, np.uint64)[states.output]
+    return moves.reshape(-1), event | (states.target == 1)
 
 
 def _flags(network: Network, rows: tuple[Field, ...], bits: Bits) -> NDArray[np.uint8]:
