@@ -128,11 +128,8 @@ def walk_flips(
                     level ^= U(1)
                     hit += U(1)
                     next_hit = U(place[hit]) if hit < flip else n_bits
-            elif hunting[state]:
+            elif hunting[state] or at == n_bits + U(rest):
                 fate = UNSEEN
-                break
-            elif at == n_bits + U(rest):
-                fate = ASIDE
                 break
             move = moves[state + state + level]
             state = move & low_target
