@@ -3,6 +3,7 @@
 import random
 from collections import Counter, defaultdict
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from random_frames import random_frame
@@ -56,18 +57,24 @@ def edge_flips(rng, sent):
 
 
 def swap_flips(rng, sent):
-    """Flips that make another valid frame of it, or all but one of them."""
-    for _ in range(40):
-        other = fs.encode(neighbour(rng, sent.frame))
-        alike = len(other) == len(sent) and network_of(other.frame) is network_of(sent.frame)
-        if alike and other.bits != sent.bits:
-            break
-    else:  # no other frame of this one's length was met
+    """Flips that make another valid frame of it, or all but one of them; others where there is none nearby."""
+    others = others_of(sent)
+    if not others:
         return edge_flips(rng, sent)
+    other = rng.choice(others)
     places = [at for at in range(len(sent)) if sent.bits[at] != other.bits[at]]
     if rng.random() < 0.5:
         places.pop(rng.randrange(len(places)))
     return places
+
+
+@lru_cache(maxsize=8)
+def others_of(sent):
+    """Frames as long on the wire, for the same receivers."""
+    rng = random.Random(sent.bits.to01())
+    tried = (fs.encode(neighbour(rng, sent.frame)) for _ in range(60))
+    alike = (one for one in tried if len(one) == len(sent) and network_of(one.frame) is network_of(sent.frame))
+    return [one for one in alike if one.bits != sent.bits][:20]
 
 
 def neighbour(rng, frame):
@@ -112,15 +119,15 @@ def judged(frame, patterns):
     return done.counts, len(done.aside)
 
 
-def differences(name, rng, frames, patterns, ways):
+def differences(rng, frames, patterns, ways):
     """How many frames get another verdict than from the reference; what was said; how many were left to the judge.
 
     The patterns of a frame are sorted by what the reference says of them. All of one kind go to the engine together,
     so its counts must be of one kind too, and no two mistakes can hide each other.
     """
     said, left, wrong = Counter(), Counter(), 0
-    for _ in range(frames):
-        sent = fs.encode(random_frame(name, rng))
+    for frame in frames:
+        sent = fs.encode(frame)
         groups = defaultdict(list)
         for _ in range(patterns):
             pattern = sorted(rng.choice(ways)(rng, sent))
@@ -141,7 +148,7 @@ if __name__ == "__main__":
     source, done, missed = random.Random(seed), 0, 0
     all_said, all_left = Counter(), Counter()
     while done < total:
-        bad, heard, kept = differences(which, source, 2, 2500, chosen)
+        bad, heard, kept = differences(source, [random_frame(which, source) for _ in range(2)], 2500, chosen)
         done, missed = done + 5000, missed + bad
         all_said, all_left = all_said + heard, all_left + kept
         print(which, how, done, "wrong", missed, dict(all_said), "left", dict(all_left), flush=True)
