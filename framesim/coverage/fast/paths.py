@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from framesim.coverage.fast.differences import Added, Bits, Differences, guard_numbers
 from framesim.coverage.fast.examined import Examiner, spoken_after
+from framesim.coverage.fast.keyed import Keyed
 from framesim.coverage.fast.sending import Given
 from framesim.coverage.fast.steady import (
     bits_by_field,
@@ -113,6 +114,17 @@ def path_of(network: Network, sent: WireFrame) -> Path:
         NotFeasible: something in the layout has no such numbers.
     """
     layout = network.layout
+    bits = bits_by_field(layout, sent)
+    widths = tuple((name, len(own)) for name, own in bits.items())
+    steer = tuple(bits[name].to01() for name in bits if layout.fields[layout.place[name]].steers)
+    kind = (network, sent.fields, widths, limits_of(layout, sent), steer)
+    return _path_of(network, Keyed(sent, kind))
+
+
+@lru_cache(maxsize=64)
+def _path_of(network: Network, like: Keyed) -> Path:
+    """Return the numbers of all frames that have a key in common."""
+    sent, layout = like.value, network.layout
     bits = bits_by_field(layout, sent)
     rows = tuple(layout.fields[layout.place[name]] for name in sent.fields)
     steering = steering_of(network, sent)
