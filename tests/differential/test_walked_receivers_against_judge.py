@@ -132,24 +132,58 @@ def test_as_many_pairs_of_flips_pass_undetected_as_the_exact_method_counts(frame
         assert aside < 5  # a start bit was missed, and the identifier read instead bears another checksum
 
 
+def one_unit(frame, flips):
+    """The counts of a unit of one frame with the given flips."""
+    return Sampling(sources=(frame,), channel=Listed((tuple(flips),)), payloads=1, repeats=1).unit(1, 0).counts
+
+
+def flips_towards(frame, changed, fitted):
+    """Flips that put other bits into some fields of a frame, and make some codes fit them."""
+    network = network_of(frame)
+    fields = network.layout.fields
+    own = bits_by_field(network.layout, fs.encode(frame))
+    bits = {**own, **changed}
+    for name in fitted:
+        expected = fields[network.layout.place[name]].guard.expected(view_of(fields, bits))
+        bits[name] = bitarray(f"{expected:0{len(own[name])}b}")
+    shape = shape_of(frame)
+    differ = [(name, place) for name in own for place in range(len(own[name])) if own[name][place] != bits[name][place]]
+    return [int(shape.wire_at[shape.path.first[name] + place]) for name, place in differ]
+
+
 def test_a_flexray_frame_that_only_a_rule_refuses_is_left_to_the_judge():
     # Frame ID 1 becomes 0, which no sender uses, and both CRCs are made to fit: the rule at the end speaks.
-    sent = fs.encode(STATIC[1])
-    network = network_of(sent.frame)
-    own = bits_by_field(network.layout, sent)
-    bits = {**own, "frame ID": bitarray(11)}
-    for name in ("header CRC", "frame CRC"):
-        guard = network.layout.fields[network.layout.place[name]].guard
-        bits[name] = bitarray(f"{guard.expected(view_of(network.layout.fields, bits)):0{len(own[name])}b}")
-    shape = shape_of(sent.frame)
-    changed = [
-        int(shape.wire_at[shape.path.first[name] + place])
-        for name in own
-        for place in range(len(own[name]))
-        if own[name][place] != bits[name][place]
-    ]
-    sampling = Sampling(sources=(sent.frame,), channel=Listed((tuple(changed),)), payloads=1, repeats=1)
-    assert sampling.unit(1, 0).counts["first.form"] == 1
+    flips = flips_towards(STATIC[1], {"frame ID": bitarray(11)}, ("header CRC", "frame CRC"))
+    assert one_unit(STATIC[1], flips)["first.form"] == 1
+
+
+def test_a_flexray_length_that_its_header_crc_lets_pass_is_left_to_the_judge():
+    # The receiver takes the frame CRC for payload, and finds the frame end where a byte should start.
+    flips = flips_towards(STATIC[1], {"payload length": bitarray("0000001")}, ("header CRC",))
+    assert one_unit(STATIC[1], flips)["first.line_code"] == 1
+
+
+def test_a_lin_identifier_that_calls_for_the_other_checksum_is_left_to_the_judge():
+    # Bit 2 of the identifier, its first parity bit, bit 2 of the checksum: identifier 0x3F bears the classic one.
+    assert one_unit(fs.LinFrame(identifier=0x3B, payload=b"\x05"), (27, 31, 47))["undetected"] == 1
+
+
+def test_a_tagged_ethernet_frame_read_as_one_without_a_tag_is_too_long():
+    frame = fs.EthernetFrame(**ADDRESSES, ethertype=0x88B5, payload=bytes(1500), vlan=7)
+    tag = next(span for span in fs.encode(frame).spans if span.name == "tag protocol identifier")
+    assert one_unit(frame, (tag.start,))["first.length"] == 1
+
+
+def test_an_ethernet_frame_within_the_payload_of_one_whose_delimiter_was_hit_is_accepted():
+    inner = fs.encode(fs.EthernetFrame(destination=b"inside", source=b"source", ethertype=0x88B5))
+    begin = inner.spans[0].stop  # of the delimiter, which is part of the payload too
+    carried = bitarray(inner.bits[begin:-32].to01(), endian="little").tobytes()
+    frame = fs.EthernetFrame(destination=bytes(6), source=bytes(6), ethertype=0x88B5, payload=b"\x55" + carried)
+    sent = fs.encode(frame)
+    check = [at for at in range(len(sent) - 32, len(sent)) if sent.bits[at] != inner.bits[at - len(sent)]]
+    assert len(check) > 5
+    assert one_unit(frame, (begin + 4, *check))["undetected"] == 1
+    assert one_unit(frame, (begin + 4, *check[1:]))["first.crc"] == 1
 
 
 @pytest.mark.parametrize("name", NETWORKS)
