@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from framesim.kernels.compiled import compiled
-from framesim.kernels.walked_moves import ASIDE, DELIVERED, NOWHERE, TARGET, UNSEEN
+from framesim.kernels.walked_moves import ASIDE, DELIVERED, NOWHERE, UNSEEN
 
 __all__ = ["end_flips"]
 
@@ -52,7 +52,9 @@ def start_of(wire: Any, place: Any, flip: Any, stop: Any, moves: Any, clean: Any
 
 
 @compiled
-def code_after(wire: Any, place: Any, flip: Any, stop: Any, start: Any, width: int, generator: Any, initial: Any) -> Any:
+def code_after(
+    wire: Any, place: Any, flip: Any, stop: Any, start: Any, width: int, generator: Any, initial: Any
+) -> Any:
     """Return the register of a CRC after the wire from ``start`` to its end; see ``start_of``."""
     top = U(width - 1)
     register = U(initial)
@@ -77,9 +79,9 @@ def number_at(wire: Any, place: Any, flip: Any, stop: Any, start: Any, width: in
     for at in range(start, start + U(width)):
         number = number + number + U(wire[at])
     for hit in range(flip, stop):
-        at = U(place[hit])
-        if start <= at and at < start + U(width):
-            number ^= U(1) << (start + U(width) - U(1) - at)
+        where = U(place[hit])
+        if start <= where < start + U(width):
+            number ^= U(1) << (start + U(width) - U(1) - where)
     return number
 
 

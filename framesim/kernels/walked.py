@@ -128,11 +128,8 @@ def walk_flips(
                     level ^= U(1)
                     hit += U(1)
                     next_hit = U(place[hit]) if hit < flip else n_bits
-            elif hunting[state]:
+            elif hunting[state] or at == n_bits + U(rest):
                 fate = UNSEEN
-                break
-            elif at == n_bits + U(rest):
-                fate = ASIDE
                 break
             move = moves[state + state + level]
             state = move & low_target
@@ -192,7 +189,7 @@ def walk_flips(
             continue
         if fate != ASIDE:
             fates[fate] += 1
-        if fate == ASIDE or fate == UNDETECTED:  # noqa: PLR1714  a tuple would be made anew each time
+        if fate in (ASIDE, UNDETECTED):
             listed[found, 0], listed[found, 1] = fate, frame
             listed[found, 2], listed[found, 3] = np.int64(start), np.int64(flip)
             found += U(1)

@@ -46,9 +46,9 @@ def differences(seed, rounds):
 
 
 def test_frames_with_moved_edges_are_tallied_as_the_judge_says():
-    wrong, said = differences(2, 3000)
+    wrong, said = differences(2, 600)
     assert wrong == 0
-    assert min(said["delivered"], said["detected"], said["undetected"]) > 20
+    assert min(said["delivered"], said["detected"], said["undetected"]) > 5
 
 
 @pytest.mark.slow

@@ -14,7 +14,7 @@ from random_frames import random_frame
 import framesim as fs
 from framesim.coverage.exact.line import line_of
 from framesim.coverage.exact.patterns import undetected_patterns
-from framesim.coverage.fast import reference, work
+from framesim.coverage.fast import engines, reference, work
 from framesim.coverage.fast.draws import flips_of
 from framesim.coverage.fast.sending import draw_frames
 from framesim.coverage.fast.shape import code_numbers, moves_of
@@ -207,8 +207,9 @@ def test_acceptance_at_another_end_does_not_count_where_the_sender_would_object(
     assert (counts["other_end"], counts["undetected"]) == (late, len(rows) - late)
 
 
-@pytest.mark.parametrize("name", ["lin", "flexray", "ethernet", "sent"])
-def test_networks_without_a_compiled_receiver_are_sampled_by_the_reference_and_say_so(name):
+@pytest.mark.parametrize("name", ["can-fd", "lin", "flexray", "ethernet", "sent"])
+def test_networks_without_a_compiled_receiver_are_sampled_by_the_reference_and_say_so(name, monkeypatch):
+    monkeypatch.setattr(engines, "ENGINES", ("sliced",))
     frame = random_frame(name, random.Random(3))
     sampling = Sampling(sources=(frame,), channel=ExactFlips(count=2), payloads=1, repeats=12)
     counts = sampling.unit(1, 0).counts

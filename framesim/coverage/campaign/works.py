@@ -25,7 +25,7 @@ def frames_work(subject: Any, channel: Any, *, frames_per_unit: int | None = Non
     Raises:
         BadArgument: ``frames_per_unit`` out of range.
     """
-    if has_compiled(network_of(subject.frame if isinstance(subject, Payloads) else subject)):
+    if has_compiled(network_of(subject.frame if isinstance(subject, Payloads) else subject), (subject,)):
         n_frames = usual_frames(subject) if frames_per_unit is None else frames_per_unit
         return CompiledFrames(subject=subject, channel=channel, frames_per_unit=n_frames)
     given = {} if frames_per_unit is None else {"frames_per_unit": frames_per_unit}

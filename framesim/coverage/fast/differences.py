@@ -18,7 +18,7 @@ from framesim.errors import NotFeasible
 from framesim.networks.layout import Field, Guard
 from framesim.networks.view import Piece, View, value_of
 
-__all__ = ["Added", "Bits", "Differences", "agrees", "guard_numbers", "says_so", "view_of"]
+__all__ = ["Added", "Bits", "Differences", "Wireless", "agrees", "guard_numbers", "says_so", "view_of"]
 
 TRIALS = 12
 
@@ -56,9 +56,23 @@ class Added:
         return most - (0 if total == 0 else (total - 1) % most + 1)
 
 
+class Wireless(View):
+    """A view of a frame that was never on a wire: a guard that asks for wire bits has no numbers."""
+
+    __slots__ = ()
+
+    def coded(self, *names: str) -> bitarray:
+        """Refuse."""
+        raise NotFeasible(f"walked: a guard looks at the wire bits of {names[0]}")
+
+    def inserted(self, *names: str) -> int:
+        """Refuse."""
+        raise NotFeasible(f"walked: a guard counts the inserted bits of {names[0]}")
+
+
 def view_of(fields: tuple[Field, ...], bits: Bits) -> View:
     """Return what codes and rules look at, with these bits in the fields."""
-    view = View()
+    view = Wireless()
     for field in fields:
         if field.name in bits:
             own = bits[field.name]
@@ -128,7 +142,7 @@ def agrees(
 ) -> bool:
     """Tell whether the numbers say of random bits what the guard says."""
     rng = random.Random(1)
-    return all(says_so(fields, guard, sent, made, _shuffled(sent, made, keep, rng)) for _ in range(TRIALS))
+    return all(says_so(fields, guard, sent, made, _shuffled(sent, keep, rng)) for _ in range(TRIALS))
 
 
 def says_so(fields: tuple[Field, ...], guard: Guard, sent: Bits, made: Differences | Added, bits: Bits) -> bool:
@@ -143,11 +157,10 @@ def says_so(fields: tuple[Field, ...], guard: Guard, sent: Bits, made: Differenc
     return guard.expected(view_of(fields, bits)) == said
 
 
-def _shuffled(sent: Bits, made: Differences | Added, keep: frozenset[str], rng: random.Random) -> dict[str, bitarray]:
-    """Return bits of which those covered are random, mostly zeros, mostly ones, or mixed."""
-    bits = {name: bitarray(own) for name, own in sent.items()}
+def _shuffled(sent: Bits, keep: frozenset[str], rng: random.Random) -> dict[str, bitarray]:
+    """Return random bits: none set, few, half of them or most; those that do not count must make no difference."""
     dense = rng.choice((0.0, 0.05, 0.5, 0.95))
-    for name, place in made.of_bit:
-        if name not in keep:
-            bits[name][place] = rng.random() < dense
-    return bits
+    return {
+        name: bitarray(own) if name in keep else bitarray([rng.random() < dense for _ in own])
+        for name, own in sent.items()
+    }

@@ -1,5 +1,6 @@
 """Which engine judges the frames of a network: the first of a list that can."""
 
+from collections.abc import Sequence
 from importlib import import_module
 from typing import Any
 
@@ -16,13 +17,18 @@ __all__ = ["engine_for", "has_compiled"]
 ENGINES = ("sliced", "scalar", "walked")
 
 
-def engine_for(network: Network) -> Any:
-    """Return what judges frames of ``network`` fastest: with ``note`` and ``judge(work, drawn, seed, number)``."""
+def engine_for(network: Network, sources: Sequence[Any] = ()) -> Any:
+    """Return what judges frames of ``network`` fastest: with ``note`` and ``judge(work, drawn, seed, number)``.
+
+    An engine with ``fits(sources)`` is asked about the frames as well; it raises ``NotFeasible`` too.
+    """
     reasons = []
     for name in ENGINES:
         module = import_module(f"framesim.coverage.fast.{name}")
         try:
-            return module.engine(network)
+            found = module.engine(network)
+            if hasattr(found, "fits"):
+                found.fits(sources)
         except ImportError:
             return Reference(
                 note="numba is missing: every disturbed frame goes to the reference receiver",
@@ -31,10 +37,12 @@ def engine_for(network: Network) -> Any:
             )
         except NotFeasible as reason:
             reasons.append(str(reason))
-    return Reference(note=f"no compiled receiver ({reasons[0]}): every disturbed frame goes to the reference")
+        else:
+            return found
+    return Reference(note=f"no compiled receiver ({'; '.join(reasons)}): every disturbed frame goes to the reference")
 
 
-def has_compiled(network: Network) -> bool:
-    """Tell whether frames of ``network`` have a compiled receiver, be it that this machine lacks the compiler."""
-    found = engine_for(network)
+def has_compiled(network: Network, sources: Sequence[Any]) -> bool:
+    """Tell whether these frames have a compiled receiver, be it that this machine lacks the compiler."""
+    found = engine_for(network, sources)
     return not isinstance(found, Reference) or found.stands_in

@@ -1,5 +1,6 @@
 """The frames of a source on the wire and as their receiver reads them, many at once."""
 
+import random
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
@@ -8,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from framesim.coverage.fast.differences import Added
+from framesim.coverage.fast.keyed import Keyed
 from framesim.coverage.fast.open_paths import OpenPath, open_path_of
 from framesim.coverage.fast.paths import Path, path_of
 from framesim.coverage.fast.sending import Source, bounds_of
@@ -18,6 +20,9 @@ from framesim.networks.registry import network_of
 from framesim.wire import WireFrame
 
 __all__ = ["Laid", "Shape", "shape_of"]
+
+AT_ONCE = 64  # rows
+TRIED = 4  # payloads, to see that none changes the path
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -72,13 +77,10 @@ class Shape:
         layout = self.path.network.layout
         for name, made in self.path.guards.items():
             first, field = self.path.first[name], layout.fields[layout.place[name]]
-            value = np.zeros(len(words), np.int64)
+            numbers = np.zeros(words.shape[1], np.int64)
             for (covered, place), number in made.of_bit.items():
-                at = self.path.first[covered] + place
-                if isinstance(made, Added):
-                    value += number * words[:, at].astype(np.int64)
-                else:
-                    value ^= np.where(words[:, at] != self.word[at], number, 0)
+                numbers[self.path.first[covered] + place] = number
+            value = words @ numbers if isinstance(made, Added) else self._differences(words, numbers)
             if isinstance(made, Added):
                 most = (1 << made.width) - 1
                 value = most - np.where(value == 0, 0, (value - 1) % most + 1)
@@ -87,22 +89,37 @@ class Shape:
                 bit = (value >> shift & 1).astype(np.uint8)
                 words[:, first + place] = bit if isinstance(made, Added) else self.word[first + place] ^ bit
 
+    def _differences(self, words: NDArray[np.uint8], numbers: NDArray[np.int64]) -> NDArray[np.int64]:
+        """Return the numbers of the bits that differ from ``word``, added without carry; a few rows at a time."""
+        changed = np.flatnonzero((words != self.word).any(axis=0) & (numbers != 0))
+        numbers, word = numbers[changed], self.word[changed]
+        found = np.zeros(len(words), np.int64)
+        for first in range(0, len(words), AT_ONCE):
+            part = words[first : first + AT_ONCE, changed] != word
+            found[first : first + AT_ONCE] = np.bitwise_xor.reduce(np.where(part, numbers, 0), axis=1)
+        return found
 
-@lru_cache(maxsize=256)
+
 def shape_of(source: Source) -> Shape:
     """Return what the frames of a source have in common.
 
     Raises:
         NotFeasible: they have too little in common, or their format is none that can be put in numbers.
     """
-    frame, low, high = bounds_of(source)
+    # by all that it shows: frames that compare as equal may still be sent differently (SENT's pause pulse)
+    return _shape_of(Keyed(source, (type(source), repr(source))))
+
+
+@lru_cache(maxsize=4096)
+def _shape_of(source: Keyed) -> Shape:
+    frame, low, high = bounds_of(source.value)
     has_payload = isinstance(getattr(frame, "payload", None), bytes)
-    ends = [encode(replace(frame, payload=end) if has_payload else frame) for end in (low, high)]
-    sent = ends[0]
+    tried = [encode(replace(frame, payload=payload) if has_payload else frame) for payload in _some(low, high)]
+    sent = tried[0]
     network = network_of(sent.frame)
     path = path_of(network, sent) if network.layout.open_index is None else open_path_of(network, sent)
-    walks = [path.walk(end.bits) for end in ends]
-    if any(not np.array_equal(one, other) for one, other in zip(*walks, strict=True)):
+    walks = [path.walk(one.bits) for one in tried]
+    if any(not np.array_equal(one, first) for walk in walks for one, first in zip(walk, walks[0], strict=True)):
         raise NotFeasible("walked: the payload changes what else is on the wire")
     bits = bits_by_field(path.network.layout, sent)
     return Shape(
@@ -114,6 +131,13 @@ def shape_of(source: Source) -> Shape:
         wire_at=path.wire_at(sent),
         **_payload(path, sent, low != high),
     )
+
+
+def _some(low: bytes, high: bytes) -> list[bytes]:
+    """Return a few payloads, the least and the greatest first."""
+    rng = random.Random(1)
+    mixed = [bytes(rng.randint(*ends) for ends in zip(low, high, strict=True)) for _ in range(TRIED)]
+    return [low] if low == high else [low, high, *mixed]
 
 
 def _payload(path: Path | OpenPath, sent: WireFrame, varies: bool) -> dict[str, Any]:

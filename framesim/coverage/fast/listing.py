@@ -1,4 +1,4 @@
-"""Frames that the judge must see: those an engine cannot decide, and the first undetected ones, which make the cases."""
+"""Frames for the judge: those an engine cannot decide, and the first undetected ones, which make the cases."""
 
 import heapq
 from typing import Any, Protocol
@@ -89,9 +89,7 @@ class Listing:
     def _rank(self) -> Rows:
         """Return where each frame stands by what it looks like on the wire; frames that look alike stand together."""
         if self._ranks is None:
-            wires = {
-                index: part.wire(index).to01() for part in self._parts for index in range(part.first, part.stop)
-            }
+            wires = {index: part.wire(index).to01() for part in self._parts for index in range(part.first, part.stop)}
             places = {wire: place for place, wire in enumerate(sorted(set(wires.values())))}
             self._ranks = np.array([places[wires[index]] for index in range(len(wires))], np.int64)
         return self._ranks

@@ -11,6 +11,8 @@ from numpy.typing import NDArray
 
 from framesim.codes import crc
 from framesim.coverage.fast.differences import Added, Differences, guard_numbers
+from framesim.coverage.fast.keyed import Keyed
+from framesim.coverage.fast.sending import Given
 from framesim.coverage.fast.steady import bits_by_field
 from framesim.coverage.linear.framing import NONE, Framing, framing, without_guards
 from framesim.errors import NotFeasible
@@ -71,7 +73,7 @@ class OpenPath:
         return np.arange(len(sent) - len(self.add_bits), len(sent))
 
     def follow(
-        self, shape: "Shape", laid: "Laid", given: tuple[Any, ...], rows: NDArray[np.int64], *,
+        self, shape: "Shape", laid: "Laid", given: Given, rows: NDArray[np.int64], *,
         same_end: bool, spoken: NDArray[np.int64], fates: NDArray[np.int64], listed: NDArray[np.int64],
     ) -> tuple[int, int]:  # fmt: skip
         """Judge frames; ``given`` are the first five arguments of the kernel."""
@@ -91,7 +93,13 @@ def open_path_of(network: Network, sent: WireFrame) -> OpenPath:
     Raises:
         NotFeasible: the layout is not of this kind.
     """
-    layout = network.layout
+    return _open_path_of(network, Keyed(sent, (network, sent.fields, len(sent))))
+
+
+@lru_cache(maxsize=64)
+def _open_path_of(network: Network, like: Keyed) -> OpenPath:
+    """Return the numbers of all frames that have a key in common."""
+    sent, layout = like.value, network.layout
     body = tuple(field for field in layout.fields if not field.elastic)
     guarded = body[-1]
     guard, code = guarded.guard, guarded.guard.code if guarded.guard else None

@@ -3,19 +3,28 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from dataclasses import fields as attributes
-from typing import TYPE_CHECKING, Any
+from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 from bitarray import bitarray
 from numpy.typing import NDArray
 
 from framesim.coverage.fast.differences import Added, Bits, Differences, guard_numbers
-from framesim.coverage.fast.steady import Steering, bits_by_field, steady, steering_of, with_guards
+from framesim.coverage.fast.examined import Examiner, spoken_after
+from framesim.coverage.fast.keyed import Keyed
+from framesim.coverage.fast.sending import Given
+from framesim.coverage.fast.steady import (
+    bits_by_field,
+    limits_of,
+    steady,
+    steering_of,
+    with_guards,
+)
 from framesim.coverage.linear.framing import NONE, Framing, framing, nothing
 from framesim.errors import NotFeasible
 from framesim.judging import REST_BITS
 from framesim.kernels import walked_moves as walked
-from framesim.networks.automaton import CHECKS
 from framesim.networks.layout import Field
 from framesim.networks.network import Network
 from framesim.wire import WireFrame
@@ -24,8 +33,6 @@ if TYPE_CHECKING:
     from framesim.coverage.fast.laid import Laid, Shape
 
 __all__ = ["Path", "path_of"]
-
-ROOM = 64  # bits of differences a receiver carries along
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -86,7 +93,7 @@ class Path:
         return found
 
     def follow(
-        self, shape: "Shape", laid: "Laid", given: tuple[Any, ...], rows: NDArray[np.int64], *,
+        self, shape: "Shape", laid: "Laid", given: Given, rows: NDArray[np.int64], *,
         same_end: bool, spoken: NDArray[np.int64], fates: NDArray[np.int64], listed: NDArray[np.int64],
     ) -> tuple[int, int]:  # fmt: skip
         """Judge frames; ``given`` are the first five arguments of the kernel."""
@@ -108,6 +115,17 @@ def path_of(network: Network, sent: WireFrame) -> Path:
     """
     layout = network.layout
     bits = bits_by_field(layout, sent)
+    widths = tuple((name, len(own)) for name, own in bits.items())
+    steer = tuple(bits[name].to01() for name in bits if layout.fields[layout.place[name]].steers)
+    kind = (network, sent.fields, widths, limits_of(layout, sent), steer)
+    return _path_of(network, Keyed(sent, kind))
+
+
+@lru_cache(maxsize=64)
+def _path_of(network: Network, like: Keyed) -> Path:
+    """Return the numbers of all frames that have a key in common."""
+    sent, layout = like.value, network.layout
+    bits = bits_by_field(layout, sent)
     rows = tuple(layout.fields[layout.place[name]] for name in sent.fields)
     steering = steering_of(network, sent)
     order = {name: place for place, name in enumerate(sent.fields)}
@@ -117,7 +135,7 @@ def path_of(network: Network, sent: WireFrame) -> Path:
             field,
             bits,
             keep=frozenset({steering.name})
-            if steering and order[_spoken(field)] > order[steering.asked_after]
+            if steering and order[spoken_after(field)] > order[steering.asked_after]
             else frozenset(),
         )
         for field in rows
@@ -125,25 +143,14 @@ def path_of(network: Network, sent: WireFrame) -> Path:
     }
     if steering is not None:
         steering = with_guards(steering, rows, bits, guards)
-    states = framing(steady(network, sent, {name: len(own) for name, own in bits.items()}), relevant=nothing)
+    widths = tuple((name, len(own)) for name, own in bits.items())
+    states = _states(network, sent.fields, widths, limits_of(layout, sent))
     first, n_read = {}, 0
     for name, own in bits.items():
         first[name] = n_read
         n_read += len(own)
-    tester = _Tester(rows, bits, first, n_read, guards, steering)
-    event = np.zeros((states.n_states, 2), np.bool_)
-    moves = np.zeros((states.n_states, 2), np.uint64)
-    for state in range(states.n_states):
-        for level in (0, 1):
-            output = states.outputs[states.output[state, level]]
-            target, fault = int(states.target[state, level]), int(states.fault[state, level])
-            number = tester.event_of(output.ended)
-            if number and fault != NONE:
-                raise NotFeasible("walked: a code and the line code speak at the same bit")
-            index = first[output.kept_in] + output.place + 1 if output.kept_in in first else 0
-            value = int("".join(map(str, output.bits)), 2) if index else 0
-            moves[state, level] = _word(target, fault + 1, number, index, len(output.bits) if index else 0, value)
-            event[state, level] = number > 0 or target == 1
+    tester = Examiner(rows, bits, first, n_read, guards, steering)
+    moves, event = _moves(states, first, tester)
     return Path(
         network=network,
         states=states,
@@ -162,24 +169,38 @@ def path_of(network: Network, sent: WireFrame) -> Path:
     )
 
 
-def _spoken(field: Field) -> str:
-    assert field.guard is not None
-    return field.guard.spoken_after or field.name
+@lru_cache(maxsize=32)
+def _states(
+    network: Network, names: tuple[str, ...], widths: tuple[tuple[str, int], ...], limits: tuple[int, ...]
+) -> Framing:
+    """Return the states of a receiver, the same for all frames of a shape."""
+    return framing(steady(network, names, dict(widths), limits), relevant=nothing)
 
 
-def _word(target: int, fault: int, event: int, index: int, length: int, value: int) -> int:
-    """Return a move as one word."""
-    parts = (
-        (walked.NOWHERE if target == NONE else target, walked.TARGET), (fault, walked.FAULT), (event, walked.EVENT),
-        (index, walked.INDEX), (length, walked.LENGTH), (value, walked.VALUE),
-    )  # fmt: skip
-    word, at = 0, 0
-    for part, width in parts:
-        if part >> width:
-            raise NotFeasible(f"walked: {part} does not fit {width} bits of a move")
-        word |= part << at
-        at += width
-    return word
+def _moves(states: Framing, first: Mapping[str, int], tester: Examiner) -> tuple[NDArray[np.uint64], NDArray[np.bool_]]:
+    """Return the moves as words, and whether a receiver in step must be looked at there."""
+    numbers, upper = [], []
+    for output in states.outputs:
+        numbers.append(tester.event_of(output.ended))
+        index, length, value = 0, 0, 0
+        if output.kept_in in first:
+            index, length = first[output.kept_in] + output.place + 1, len(output.bits)
+            value = int("".join(map(str, output.bits)), 2)
+        parts = ((numbers[-1], walked.EVENT), (index, walked.INDEX), (length, walked.LENGTH), (value, walked.VALUE))
+        word, at = 0, walked.EVENT_AT
+        for part, width in parts:
+            if part >> width:
+                raise NotFeasible(f"walked: {part} does not fit {width} bits of a move")
+            word |= part << at
+            at += width
+        upper.append(word)
+    event = np.array(numbers)[states.output] > 0
+    if (event & (states.fault != NONE)).any():
+        raise NotFeasible("walked: a code and the line code speak at the same bit")
+    target = np.where(states.target == NONE, walked.NOWHERE, states.target).astype(np.uint64)
+    fault = (states.fault.astype(np.int64) + 1).astype(np.uint64) << np.uint64(walked.FAULT_AT)
+    moves = target | fault | np.array(upper, np.uint64)[states.output]
+    return moves.reshape(-1), event | (states.target == 1)
 
 
 def _flags(network: Network, rows: tuple[Field, ...], bits: Bits) -> NDArray[np.uint8]:
@@ -192,74 +213,3 @@ def _flags(network: Network, rows: tuple[Field, ...], bits: Bits) -> NDArray[np.
             flag = walked.TOUCHED if ruled else 0
             flags += [walked.CONTENT | flag if field.carries in compared else flag] * len(bits[field.name])
     return np.array(flags, np.uint8)
-
-
-class _Tester:
-    """Finds the tests at the ends of fields, and room for the differences they ask for."""
-
-    def __init__(
-        self, rows: tuple[Field, ...], bits: Bits, first: Mapping[str, int], n_read: int,
-        guards: Mapping[str, Differences | Added], steering: Steering | None,
-    ) -> None:  # fmt: skip
-        self.add_bits = np.zeros(n_read, np.uint64)
-        self.add_numbers = np.zeros((n_read, 2), np.int64)
-        self.allowed = np.ones(1, np.bool_)
-        self.tests: list[tuple[int, int, int, int]] = []
-        self.test_of = [(0, 0)]
-        self._events: dict[tuple[int, ...], int] = {(): 0}
-        self._at_end: dict[str, list[tuple[int, int, int, int]]] = {}
-        self._used, self._sums = 0, 0
-        self._first, self._bits = first, bits
-        for field in rows:
-            if field.name in guards:
-                self._add_guard(field, guards[field.name])
-        if steering is not None:
-            self._add_steering(next(field for field in rows if field.name == steering.name), steering)
-
-    def event_of(self, ended: tuple[str, ...]) -> int:
-        """Return the number of what happens when fields end; 0: nothing."""
-        due = [test for name in ended for test in self._at_end.get(name, ())]
-        key = tuple(part for test in due for part in test)
-        if key not in self._events:
-            self._events[key] = len(self.test_of)
-            self.test_of.append((len(self.tests), len(self.tests) + len(due)))
-            self.tests += due
-        return self._events[key]
-
-    def _add_guard(self, field: Field, made: Differences | Added) -> None:
-        assert field.guard is not None
-        check, own = CHECKS.index(field.guard.check), len(self._bits[field.name])
-        shifts = range(own) if field.lsb_first else range(own - 1, -1, -1)
-        if isinstance(made, Added):
-            self._sums += 1
-            if self._sums > 1:
-                raise NotFeasible("walked: several sums")
-            for (name, place), value in made.of_bit.items():
-                self.add_numbers[self._first[name] + place, 0] = value
-            for place, shift in enumerate(shifts):
-                self.add_numbers[self._first[field.name] + place, 1] = 1 << shift
-            test = (walked.SUM, check, (1 << own) - 1, 0)
-        else:
-            up = self._room(own)
-            for (name, place), value in made.of_bit.items():
-                self.add_bits[self._first[name] + place] ^= np.uint64(value << up)
-            for place, shift in enumerate(shifts):
-                self.add_bits[self._first[field.name] + place] ^= np.uint64(1 << shift + up)
-            test = (walked.XOR, check, own, up)
-        self._at_end.setdefault(_spoken(field), []).append(test)
-
-    def _add_steering(self, field: Field, steering: Steering) -> None:
-        own = len(self._bits[field.name])
-        up = self._room(own)
-        sent = self._bits[field.name]
-        value = int((sent[::-1] if field.lsb_first else sent).to01(), 2)
-        for place, shift in enumerate(range(own) if field.lsb_first else range(own - 1, -1, -1)):
-            self.add_bits[self._first[field.name] + place] ^= np.uint64(1 << shift + up)
-        self.allowed = np.array([steering.allowed[value ^ other] for other in range(1 << own)])
-        self._at_end.setdefault(steering.asked_after, []).append((walked.VALUES, 0, own, up))
-
-    def _room(self, width: int) -> int:
-        up, self._used = self._used, self._used + width
-        if self._used > ROOM:
-            raise NotFeasible(f"walked: differences of more than {ROOM} bits")
-        return up

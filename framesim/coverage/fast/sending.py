@@ -13,11 +13,14 @@ from framesim.errors import NotFeasible
 from framesim.judging import encode
 from framesim.networks.network import Network
 
-__all__ = ["Drawn", "Template", "draw_frames", "template_of"]
+__all__ = ["Drawn", "Given", "Template", "draw_frames", "template_of"]
 
 _PURPOSE = 0x6672_616D_6573  # sets these draws apart from others of the same seed
 
 Source = Any  #: a frame, or a ``Payloads`` population of frames
+
+#: times each frame is sent, flip to begin with, frame and wire bit of each flip (as from ``portions``), first frame
+Given = tuple[int, int, NDArray[np.int64], NDArray[np.int32], int]
 
 
 @dataclass(frozen=True, kw_only=True)

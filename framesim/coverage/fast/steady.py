@@ -10,7 +10,7 @@ from typing import Any
 
 from bitarray import bitarray
 
-from framesim.coverage.fast.differences import Added, Bits, Differences, agrees, says_so
+from framesim.coverage.fast.differences import Added, Bits, Differences, Wireless, agrees, says_so
 from framesim.errors import NotFeasible
 from framesim.networks.encoder import field_bits
 from framesim.networks.layout import Field, Layout
@@ -18,7 +18,7 @@ from framesim.networks.network import Network
 from framesim.networks.view import Piece, View
 from framesim.wire import WireFrame
 
-__all__ = ["Steering", "bits_by_field", "steady", "steering_of", "with_guards"]
+__all__ = ["Steering", "bits_by_field", "limits_of", "steady", "steering_of", "with_guards"]
 
 WIDEST = 10  # bits of a steering value; each value is tried
 
@@ -28,7 +28,7 @@ def bits_by_field(layout: Layout, sent: WireFrame) -> dict[str, bitarray]:
 
     Fields whose line code ends them are left out: what their bits are means nothing.
     """
-    found, view = {}, View()
+    found, view = {}, Wireless()
     for name in sent.fields:
         row = layout.place[name]
         field = layout.fields[row]
@@ -39,27 +39,33 @@ def bits_by_field(layout: Layout, sent: WireFrame) -> dict[str, bitarray]:
     return found
 
 
-def steady(network: Network, sent: WireFrame, widths: Mapping[str, int]) -> Network:
-    """Return the network with the layout as it is for ``sent``; no guard and no rule is left in it.
+def limits_of(layout: Layout, sent: WireFrame) -> tuple[int, ...]:
+    """Return how long the limits of a layout are for a frame."""
+    values = _values(layout, sent)
+    return tuple(limit.most(values) for limit in layout.limits)
+
+
+def steady(network: Network, names: tuple[str, ...], widths: Mapping[str, int], limits: tuple[int, ...]) -> Network:
+    """Return the network with the layout as it is for some frames; no guard and no rule is left in it.
 
     Args:
-        network: of the frame, configured as its receivers are.
-        sent: the frame.
-        widths: bits of each field.
+        network: of the frames, configured as their receivers are.
+        names: of their fields, in wire order.
+        widths: bits of each field, where they are not those of the layout.
+        limits: the most of each limit.
     """
     layout = network.layout
-    values = _values(layout, sent)
     fields = []
-    for name in sent.fields:
+    for name in names:
         field = layout.fields[layout.place[name]]
         plain = replace(field, when=None, steers=False, width=widths.get(name, field.width))
         fields.append(replace(plain, guard=None, level=0, check=None) if field.guard else plain)
-    limits = tuple(
-        replace(limit, most=lambda _, most=limit.most(values): most)  # type: ignore[misc]
-        for limit in layout.limits
+    fixed = tuple(
+        replace(limit, most=lambda _, most=most: most)  # type: ignore[misc]
+        for limit, most in zip(layout.limits, limits, strict=True)
     )
-    fixed = replace(layout, fields=tuple(fields), limits=limits, rules=())
-    return replace(network, layout=fixed, configured_for=None)
+    steadied = replace(layout, fields=tuple(fields), limits=fixed, rules=())
+    return replace(network, layout=steadied, configured_for=None)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -117,7 +123,9 @@ def with_guards(
             fits
             and all(
                 says_so(fields, guarded.guard, bits, made, other)
-                and (isinstance(made, Differences) or agrees(fields, guarded.guard, other, made, frozenset({field.name})))
+                and (
+                    isinstance(made, Differences) or agrees(fields, guarded.guard, other, made, frozenset({field.name}))
+                )
                 for guarded in fields
                 if guarded.guard and (made := guards.get(guarded.name)) is not None
             )

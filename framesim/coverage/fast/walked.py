@@ -4,6 +4,7 @@ The states come from the reference receiver itself, the codes from the layout's 
 """
 
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -12,9 +13,9 @@ from bitarray import bitarray
 from numpy.typing import NDArray
 
 from framesim.coverage.fast.flips import portions
-from framesim.coverage.fast.laid import Laid, Shape, shape_of
+from framesim.coverage.fast.laid import shape_of
 from framesim.coverage.fast.listing import Listing
-from framesim.coverage.fast.sending import Drawn
+from framesim.coverage.fast.sending import Drawn, Source
 from framesim.errors import NotFeasible
 from framesim.kernels.walked_moves import ASIDE, DELIVERED, OTHER_END, UNDETECTED, UNSEEN
 from framesim.linecoding.stuffing import DynamicStuffing
@@ -35,6 +36,11 @@ class Walked:
     """Receivers of any network whose frames have one path each."""
 
     note = ""
+
+    def fits(self, sources: Sequence[Source]) -> None:
+        """Raise ``NotFeasible`` if the frames of a source cannot be put in numbers."""
+        for source in sources:
+            shape_of(source)
 
     def judge(self, work: "Sampling", drawn: Drawn, seed: int, number: int) -> "Judged":
         """Judge the frames of a unit."""
@@ -62,33 +68,16 @@ class Walked:
 class _Part:
     """The frames of a unit that come from one source; they stand together, ``first`` to ``stop - 1``."""
 
-    shape: Shape | None
-    laid: Laid | None
-
     def __init__(self, work: "Sampling", drawn: Drawn, source: int) -> None:
-        from framesim.coverage.fast.work import frame_at
-        from framesim.judging import encode
-
         here = np.flatnonzero(drawn.template == source)
         self.first, self.stop = (int(here[0]), int(here[-1]) + 1) if len(here) else (0, 0)
-        self.length = 0
-        if not len(here):
-            return
-        try:
-            self.shape = shape_of(work.sources[source])
-        except NotFeasible:  # a format of somebody's own: the judge decides
-            self.shape, self.laid = None, None
-            self.wires = [encode(frame_at(work, drawn, index)).bits for index in here.tolist()]
-            self.length = len(self.wires[0])
-            return
+        self.shape = shape_of(work.sources[source])
         self.laid = self.shape.lay(drawn.payloads[source])
-        self.rows = drawn.row[here] if len(self.laid.wires) > 1 else np.zeros(len(here), np.int64)
+        self.rows = drawn.row[here] if self.shape.payload >= 0 else np.zeros(len(here), np.int64)
         self.length = self.laid.wires.shape[1]
 
     def wire(self, index: int) -> bitarray:
         """Return the frame numbered ``index`` as sent."""
-        if self.laid is None:
-            return bitarray(self.wires[index - self.first])
         return bitarray(self.laid.wires[self.rows[index - self.first]].tolist())
 
 
@@ -102,16 +91,9 @@ class _Tally:
         self._room = np.empty((ROOM, 4), np.int64)
         self.listing = Listing(parts=parts, most_cases=work.most_cases)
 
-    def run(
-        self, part: _Part, portion: int, first: int, pattern: NDArray[np.int64], place: NDArray[np.int32]
-    ) -> None:
+    def run(self, part: _Part, portion: int, first: int, pattern: NDArray[np.int64], place: NDArray[np.int32]) -> None:
         """Judge the flips of a part's frames, of which the first is ``first``; patterns count from ``portion``."""
         shape, laid = part.shape, part.laid
-        if shape is None or laid is None:
-            starts = np.flatnonzero(np.diff(pattern, prepend=-1))
-            frames = portion + pattern[starts] // self._work.repeats
-            self.listing.leave(frames, starts, np.append(starts[1:], len(pattern)), place)
-            return
         flip, rows = 0, part.rows[first - part.first :]
         while flip < len(pattern):
             given = (self._work.repeats, flip, pattern, place, first - portion)

@@ -233,7 +233,7 @@ def _flips(sent: WireFrame, seen: bitarray) -> list[int]:
 def _engine_of(work: Sampling) -> Any:
     """Return what judges frames of this network fastest here."""
     networks = {id(network): network for network in (network_of(bounds_of(source)[0]) for source in work.sources)}
-    found = [engine_for(network) for network in networks.values()]
+    found = [engine_for(network, work.sources) for network in networks.values()]
     if all(engine == found[0] for engine in found):
         return found[0]
     return Reference(note="several configurations of a network: every disturbed frame goes to the reference")
