@@ -121,6 +121,11 @@ class Crew:
             worker.end()
         self._workers = []
 
+    @property
+    def processes(self) -> list[int]:
+        """Numbers of the running processes, for whoever watches them."""
+        return [worker.process.pid for worker in self._workers if worker.process.pid is not None]
+
     def parts(self) -> Iterator[tuple[str, float, float, Part]]:
         """Yield the whole run's pieces; see ``parts_of``.
 

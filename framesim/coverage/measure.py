@@ -59,7 +59,7 @@ def measure_coverage(scenario: Scenario, *, progress: Progress | None = None, wo
             # Window by window over all columns, so that an interruption leaves them comparable.
             for column, share, seconds, part in crew.parts() if crew else parts_of(scenario, traffic, lines):
                 totals[column] += part
-                done_s[column] += seconds
+                done_s[column] = seconds
                 if progress is not None:
                     progress(share, column)
             computed = crew.residuals() if crew else None

@@ -194,6 +194,7 @@ class _Drawn:
             flips: [d for k, some in donors.items() if k == flips or (flips == TAIL and k > TAIL) for d in some]
             for flips in range(1, TAIL + 1)
         }
+        self._all = [donor for k in range(1, TAIL + 1) for donor in self._own[k]]
         self._kinds: dict[int, npt.NDArray[np.int8]] = {}
         self.by_bits = book.network not in ("ethernet", "sent")
 
@@ -216,7 +217,7 @@ class _Drawn:
     def _put_together(self, flips: int) -> Donor:
         """Join independent patterns on one page until there are flips enough."""
         page = self._any_page()
-        smaller = [donor for k in range(1, TAIL + 1) for donor in self._own[k]]
+        smaller = self._all
         wrong: dict[int, float] = {}
         for _ in range(16 * flips):
             donor = self._placed(smaller[int(self._rng.integers(len(smaller)))], page)

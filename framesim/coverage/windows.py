@@ -61,7 +61,7 @@ def columns_of(scenario: Scenario) -> tuple[str, ...]:
 def parts_of(
     scenario: Scenario, traffic: Traffic, lines: Mapping[str, Line]
 ) -> Iterator[tuple[str, float, float, Part]]:
-    """Yield column, share of the run that is done, seconds of the piece, and what it gave, piece by piece.
+    """Yield column, share of the run that is done, seconds of the column done so far, and what the piece gave.
 
     Args:
         scenario: what is run.
@@ -105,7 +105,7 @@ def engine_parts(
         for severity in scenario.severities:
             source = dataclasses.replace(engine, severity=severity)
             part = window(scenario, source, traffic, lines, first, stop, samples=samples)
-            yield severity, stop / n_slots, (stop - first) * every_s, part
+            yield severity, stop / n_slots, stop * every_s, part
 
 
 def _volts_parts(
@@ -119,7 +119,7 @@ def _volts_parts(
             part = train_part(scenario, cause, traffic, first, stop)
         else:
             part = recording_part(scenario, cause, traffic, first, stop)
-        yield name, (stop - slots.start) / len(slots), (stop - first) * scenario.signal.every_s, part
+        yield name, (stop - slots.start) / len(slots), (stop - slots.start) * scenario.signal.every_s, part
 
 
 def train_part(scenario: Scenario, train: PulseTrain, traffic: Traffic, first: int, stop: int) -> Part:
