@@ -119,9 +119,9 @@ def judge(sent: WireFrame, seen: Iterable[int], *, common: bool = False, network
         _expected("network", network, Network, "a Network")
     else:
         network = registry.configured(registry.network(sent.network), sent.frame)
-    strict = run_receiver(network, read, strict=True)
-    alone = set(run_receiver(network, read, strict=False).spoken)
-    reception = strict.finish()
+    listening = run_receiver(network, read, strict=False)
+    alone = set(listening.spoken)
+    reception = _strictly(network, read, listening)
     check, at = reception.check, reception.at
     if common:
         objection = sender_objects(network, sent, read)
@@ -138,6 +138,15 @@ def judge(sent: WireFrame, seen: Iterable[int], *, common: bool = False, network
     else:
         outcome = Outcome.UNSEEN
     return Judgement(outcome=outcome, check=check, at=at, alone=frozenset(alone), reception=reception)
+
+
+def _strictly(network: Network, seen: bitarray, listening: Receiver) -> Reception:
+    """Return what a strict receiver concludes, from one that listened on: up to the first check they are one."""
+    if listening.stayed:  # the strict one may have left before that check
+        return run_receiver(network, seen, strict=True).finish()
+    for check, at in listening.spoken.items():
+        return Reception(accepted=False, complete=True, check=check, at=at)
+    return listening.finish()
 
 
 def run_receiver(network: Network, seen: bitarray, *, strict: bool) -> Receiver:

@@ -2,6 +2,7 @@
 
 import argparse
 import dataclasses
+import os
 import sys
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
@@ -38,6 +39,9 @@ def run(arguments: Sequence[str]) -> int:
         "--severities", help="how close the wires lie to the ignition: good,typical,poor,fault or some of them, or all"
     )
     parser.add_argument("--confidence", help="of every interval, 0.5..0.999999; default: the scenario's")
+    parser.add_argument(
+        "--workers", metavar="N", help="processes that share an engine's lines; as many as cores if the run is long"
+    )
     parser.add_argument("--json", action="store_true", help="write one JSON object (schema: docs/coverage.schema.json)")
     add_report_option(parser)
     parser.add_argument("--show-scenario", action="store_true", help="write the built-in scenario, to start your own")
@@ -63,7 +67,7 @@ def _measure(values: argparse.Namespace) -> int:
 
     page = checked_path(values.report)
     scenario = _with_options(load_scenario(values.scenario), values)
-    report = _run(scenario)
+    report = _run(scenario, _workers(scenario, values.workers))
     if values.json:
         sys.stdout.write(report.to_json() + "\n")
     else:
@@ -105,9 +109,25 @@ def _with_options(scenario: "Scenario", values: argparse.Namespace) -> "Scenario
     return dataclasses.replace(scenario, **changes)
 
 
-def _run(scenario: "Scenario") -> "CoverageReport":
+#: Engine hours, over all columns, from which on starting processes pays.
+_LONG_HOURS = 0.25
+
+
+def _workers(scenario: "Scenario", asked: str | None) -> int:
+    """Return how many processes to use; the result is the same for any number."""
+    if asked is not None:
+        if not scenario.by_engine:
+            raise BadArgument("--workers: stands only beside an engine, whose lines are shared out")
+        return whole_number("--workers", asked)
+    if not scenario.by_engine or scenario.hours * len(scenario.severities) < _LONG_HOURS:
+        return 1
+    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+    return min(cores, 1 + len(scenario.networks))
+
+
+def _run(scenario: "Scenario", workers: int) -> "CoverageReport":
     """Measure, with a bar on standard error if that is a terminal and it takes a while."""
     from framesim.coverage.measure import measure_coverage
 
     with share_bar("engine running" if scenario.by_engine else "sending frames") as show:
-        return measure_coverage(scenario, progress=show)
+        return measure_coverage(scenario, progress=show, workers=workers)

@@ -1,26 +1,30 @@
 """The main job: run a scenario, and say what became of the value on both lines."""
 
 from collections.abc import Callable, Mapping
-from contextlib import suppress
+from contextlib import nullcontext, suppress
 
 from framesim.coverage.computed import Computed, computed_undetected
+from framesim.coverage.crew import Crew
 from framesim.coverage.lines import Line, lines_of
 from framesim.coverage.passage import Passage, receivers_on
+from framesim.coverage.residual_of_lines import residuals_of
 from framesim.coverage.result import AnalogResult, CoverageReport, FrameResult
 from framesim.coverage.scenario import Scenario
 from framesim.coverage.scenario_words import described_columns, given_of, notes_of
-from framesim.coverage.spark_residual import SparkResidual, spark_residual
+from framesim.coverage.spark_residual import SparkResidual
 from framesim.coverage.traffic import Traffic
 from framesim.coverage.windows import Part, columns_of, parts_of
-from framesim.errors import BadArgument
+from framesim.errors import BadArgument, check_range
 
 __all__ = ["Progress", "measure_coverage"]
 
 #: Called with the share done (0..1) and a word on what is being done.
 Progress = Callable[[float, str], None]
 
+MOST_WORKERS = 64
 
-def measure_coverage(scenario: Scenario, *, progress: Progress | None = None) -> CoverageReport:
+
+def measure_coverage(scenario: Scenario, *, progress: Progress | None = None, workers: int = 1) -> CoverageReport:
     """Run a scenario: frames by plain sampling, and P(undetected) by a better road as well where there is one.
 
     Every frame and every sample is drawn from the scenario's seed, addressed by its place in the run, so the result
@@ -30,38 +34,41 @@ def measure_coverage(scenario: Scenario, *, progress: Progress | None = None) ->
     Args:
         scenario: what to run.
         progress: called now and then.
+        workers: processes among which an engine's lines are shared out; the result is the same for any number. A
+            program that asks for more than one guards its start with ``if __name__ == "__main__"``.
 
     Returns:
         The report: a frame link and, under an engine, the analog line, for each severity.
+
+    Raises:
+        BadArgument: no scenario, or ``workers`` out of range.
+        BadInput: a worker process ended before its work did.
     """
     if not isinstance(scenario, Scenario):
         raise BadArgument(f"scenario={scenario!r}: expected a Scenario; see framesim.load_scenario")
+    check_range("workers", workers, 1, MOST_WORKERS, base="d")
     totals: dict[str, Part] = {name: Part() for name in columns_of(scenario)}
     done_s = dict.fromkeys(totals, 0.0)
     traffic = Traffic(scenario)
     lines = lines_of(scenario, traffic) if scenario.by_engine else {}
-    partial = False
-    try:
-        # Window by window over all columns, so that an interruption leaves them comparable.
-        for column, share, seconds, part in parts_of(scenario, traffic, lines):
-            totals[column] += part
-            done_s[column] += seconds
-            if progress is not None:
-                progress(share, column)
-    except KeyboardInterrupt:
-        partial = True
-    computed, whole = _computed(scenario, totals, lines, progress)
+    crew = Crew(scenario, workers) if lines and workers > 1 else None
+    computed: Mapping[tuple[str, str], Computed | SparkResidual | None] | None = None
+    share, whole = 0.0, True
+    with crew or nullcontext():
+        try:
+            # Window by window over all columns, so that an interruption leaves them comparable.
+            for column, share, seconds, part in crew.parts() if crew else parts_of(scenario, traffic, lines):
+                totals[column] += part
+                done_s[column] = seconds
+                if progress is not None:
+                    progress(share, column)
+            computed = crew.residuals() if crew else None
+        except KeyboardInterrupt:  # what is missing of the rates is worked out below
+            pass
+    partial = share < 1 or len(set(done_s.values())) > 1
+    if computed is None:
+        computed, whole = _computed(scenario, totals, lines, progress)
     return _report(scenario, totals, done_s, computed, lines, partial=partial or not whole)
-
-
-#: Patterns judged in a stratum; where tables judge many at once, the second number.
-PATTERNS, PATTERNS_BY_TABLE = 400, 8000
-
-
-def _patterns(network: str, frames: int) -> int:
-    """Return how many patterns are worth judging: after a short run the strata's weights are what is uncertain."""
-    most = PATTERNS_BY_TABLE if network == "can" else PATTERNS
-    return min(most, max(20, frames * most // 20_000))
 
 
 def _computed(
@@ -79,15 +86,10 @@ def _computed(
     if not lines:  # a pulse train meets one link, and its patterns are tried nowhere else
         return found, True
     try:
-        for place, (column, part) in enumerate(totals.items()):
-            for number, (network, passage) in enumerate(part.passages.items()):
-                if progress is not None:
-                    progress(1.0, f"strata: {column}, {network}")
-                found[network, column] = spark_residual(
-                    lines[network].slots.book, passage.donors, passage.by_flips, passage.tally.frames,
-                    confidence=scenario.confidence, patterns=_patterns(network, passage.tally.frames),
-                    seed=scenario.seed, stream=100 * number + place,
-                )  # fmt: skip
+        for key, rate in residuals_of(scenario, totals, lines):
+            if progress is not None:
+                progress(1.0, f"strata: {key[1]}, {key[0]}")
+            found[key] = rate
     except KeyboardInterrupt:
         return found, False
     return found, True

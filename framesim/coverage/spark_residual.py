@@ -201,6 +201,7 @@ class _Drawn:
             flips: [(d, whose) for whose, (k, d) in numbered if k == flips or (flips == TAIL and k > TAIL)]
             for flips in range(1, TAIL + 1)
         }
+        self._all = [drawn for k in range(1, TAIL + 1) for drawn in self._own[k]]
         self._kinds: dict[int, npt.NDArray[np.int8]] = {}
         self.by_bits = book.network not in ("ethernet", "sent")
         self.moves = book.network != "sent"  # patterns are put at other places, so those of one frame differ
@@ -225,7 +226,7 @@ class _Drawn:
     def _put_together(self, flips: int) -> tuple[Donor, int]:
         """Join independent patterns on one page until there are flips enough."""
         page = self._any_page()
-        smaller = [drawn for k in range(1, TAIL + 1) for drawn in self._own[k]]
+        smaller = self._all
         wrong: dict[int, float] = {}
         first = -1
         for _ in range(16 * flips):

@@ -22,6 +22,7 @@ __all__ = [
     "Part",
     "channel_part",
     "columns_of",
+    "engine_parts",
     "parts_of",
     "recording_part",
     "slots_at_once",
@@ -29,7 +30,8 @@ __all__ = [
     "window",
 ]
 
-WINDOW_S = 40.0  # engine time worked off at once: flat memory, and little lost by an interruption
+WINDOW_S = 160.0  # time worked off at once: flat memory, little lost by an interruption, long arrays
+UNIT_S = 40.0  # the same for a campaign's units; what is in a store hangs on it
 FRAMES_AT_ONCE = 20_000
 WORTH_COMPILING = 100_000  # frames: to load the compiler takes about a second
 
@@ -61,7 +63,7 @@ def columns_of(scenario: Scenario) -> tuple[str, ...]:
 def parts_of(
     scenario: Scenario, traffic: Traffic, lines: Mapping[str, Line]
 ) -> Iterator[tuple[str, float, float, Part]]:
-    """Yield column, share of the run that is done, seconds of the piece, and what it gave, piece by piece.
+    """Yield column, share of the run that is done, seconds of the column done so far, and what the piece gave.
 
     Args:
         scenario: what is run.
@@ -69,7 +71,7 @@ def parts_of(
         lines: under an engine, its links.
     """
     if isinstance(scenario.disturbance, Ignition):
-        yield from _engine_parts(scenario, scenario.disturbance, traffic, lines)
+        yield from engine_parts(scenario, scenario.disturbance, traffic, lines)
     elif isinstance(scenario.disturbance, PulseTrain | RecordedWaveform):
         yield from _volts_parts(scenario, scenario.disturbance, traffic)
     else:
@@ -77,28 +79,41 @@ def parts_of(
 
 
 def slots_at_once(scenario: Scenario) -> int:
-    """Return how many slots of a run by time are worked off at once."""
+    """Return how many slots of a run by time are worked off at once by a campaign."""
+    return max(1, round(UNIT_S / scenario.signal.every_s))
+
+
+def _slots_in_a_window(scenario: Scenario) -> int:
     return max(1, round(WINDOW_S / scenario.signal.every_s))
 
 
-def _engine_parts(
-    scenario: Scenario, engine: Ignition, traffic: Traffic, lines: Mapping[str, Line]
+def engine_parts(
+    scenario: Scenario, engine: Ignition, traffic: Traffic, lines: Mapping[str, Line], *, samples: bool = True
 ) -> Iterator[tuple[str, float, float, Part]]:
+    """Yield the pieces of an engine's run; see ``parts_of``.
+
+    Args:
+        scenario: what is run.
+        engine: its engine.
+        traffic: its frames.
+        lines: links to follow, all or some of the scenario's.
+        samples: take the samples of the analog line too.
+    """
     every_s = scenario.signal.every_s
     n_slots = len(scenario.slots)
-    step = slots_at_once(scenario)
+    step = _slots_in_a_window(scenario)
     for first in range(0, n_slots, step):
         stop = min(first + step, n_slots)
         for severity in scenario.severities:
             source = dataclasses.replace(engine, severity=severity)
-            part = window(scenario, source, traffic, lines, first, stop)
-            yield severity, stop / n_slots, (stop - first) * every_s, part
+            part = window(scenario, source, traffic, lines, first, stop, samples=samples)
+            yield severity, stop / n_slots, stop * every_s, part
 
 
 def _volts_parts(
     scenario: Scenario, cause: PulseTrain | RecordedWaveform, traffic: Traffic
 ) -> Iterator[tuple[str, float, float, Part]]:
-    slots, step = scenario.slots, slots_at_once(scenario)
+    slots, step = scenario.slots, _slots_in_a_window(scenario)
     (name,) = columns_of(scenario)
     for first in slots[::step]:
         stop = min(first + step, slots.stop)
@@ -106,7 +121,7 @@ def _volts_parts(
             part = train_part(scenario, cause, traffic, first, stop)
         else:
             part = recording_part(scenario, cause, traffic, first, stop)
-        yield name, (stop - slots.start) / len(slots), (stop - first) * scenario.signal.every_s, part
+        yield name, (stop - slots.start) / len(slots), (stop - slots.start) * scenario.signal.every_s, part
 
 
 def train_part(scenario: Scenario, train: PulseTrain, traffic: Traffic, first: int, stop: int) -> Part:
@@ -139,9 +154,10 @@ def _passage(traffic: Traffic, hits: LinkHits, n_frames: int) -> Passage:
 
 
 def window(
-    scenario: Scenario, engine: Ignition, traffic: Traffic, lines: Mapping[str, Line], first: int, stop: int
-) -> Part:
-    """Run the slots ``first .. stop - 1``: all lines under the same events."""
+    scenario: Scenario, engine: Ignition, traffic: Traffic, lines: Mapping[str, Line], first: int, stop: int,
+    *, samples: bool = True,
+) -> Part:  # fmt: skip
+    """Run the slots ``first .. stop - 1``: all lines given under the same events, the analog one with ``samples``."""
     before, after = reach_of(scenario, engine)
     every_s = scenario.signal.every_s
     events = engine.events(first * every_s - before, stop * every_s + after, scenario.seed)
@@ -152,6 +168,8 @@ def window(
         )
         for name, line in lines.items()
     }  # fmt: skip
+    if not samples:
+        return Part(passages=passages)
     times = traffic.sampled_s(first, stop - first)
     return Part(passages=passages, silent=_samples(scenario, events, times, traffic, first))
 

@@ -38,6 +38,7 @@ class Rings:
         corner: ``a`` of the module's text.
         fade: dtype float64. shape: (n_rings,). Rate in 1/s at which ring and low-pass have both died away, at least.
         span_s: dtype float64. shape: (n_rings,). Time after which a ring is over.
+        longest_s: the longest of these times.
         late_angle: dtype float64. shape: (n_rings,). Phase of the slope once the low-pass has settled.
         bracket_angle: dtype float64. shape: (n_rings,). Angle of the peak of the module's cosine, less that phase.
         cuts: dtype int64. shape: (n_rings,). Brackets from one peak of that cosine to the next.
@@ -50,6 +51,7 @@ class Rings:
     corner: float
     fade: Floats
     span_s: Floats
+    longest_s: float
     late_angle: Floats
     bracket_angle: Floats
     cuts: Places
@@ -77,6 +79,7 @@ class Rings:
             corner=corner,
             fade=fade,
             span_s=span_s,
+            longest_s=float(span_s.max(initial=0.0)),
             late_angle=late_angle,
             bracket_angle=np.arctan2(corner + pole.real, pole.imag) - late_angle,
             cuts=np.where(overlap, _CUTS, 1),
@@ -102,7 +105,7 @@ class Rings:
         return slope
 
     def _sum(self, ring: Places, elapsed_s: Floats, of_one: Callable[[Places, Floats], Floats]) -> Floats:
-        longest = float(self.span_s.max(initial=0.0))
+        longest = self.longest_s
         answer = of_one(ring, elapsed_s)
         rows, back = np.arange(ring.size), 0
         while rows.size:
@@ -123,7 +126,7 @@ class Rings:
             (peak, height, fade), each shape (n_rings,): the voltage never exceeds ``peak``, nor
             ``height * exp(-fade * elapsed)``; rings still heard from before are counted in.
         """
-        longest = float(self.span_s.max(initial=0.0))
+        longest = self.longest_s
         peak = self.volts.copy()
         height = 2 * np.abs(self.gain)
         slowest = self.fade.copy()

@@ -8,6 +8,7 @@ the length of the pause pulse are from memory.
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 from framesim.linecoding.coding import Decoder, Encoder, Reading, Sent
 from framesim.words import Check
@@ -60,6 +61,7 @@ def in_step(width: float, previous: float) -> bool:
     return abs(width - previous) * 64 <= previous
 
 
+@lru_cache(maxsize=128)
 def pulse(ticks: int) -> tuple[Sent, ...]:
     """Return a pulse as wire bits."""
     return tuple(Sent(int(tick >= LOW_TICKS), False) for tick in range(ticks))

@@ -5,7 +5,7 @@ Source: LIN Specification Package 2.1, 2.2 and 2.3 (ISO 17987-3), byte fields an
 
 from dataclasses import dataclass
 
-from framesim.linecoding.coding import BITS, ENDED, RESTART, SKIP, Decoder, Encoder, Reading, Sent
+from framesim.linecoding.coding import BITS, ENDED, OWN, RESTART, SKIP, Decoder, Encoder, Reading, Sent
 from framesim.words import Check
 
 __all__ = ["START_STOP", "LevelRun", "StartStop"]
@@ -31,6 +31,10 @@ class StartStop:
         return _ByteReader()
 
 
+FIRST = tuple((Sent(0, True), *own) for own in OWN)  # by level: the start bit before a byte's first bit
+EIGHTH = tuple((*own, Sent(1, True)) for own in OWN)  # the stop bit after its last
+
+
 class _ByteWriter:
     __slots__ = ("place",)
 
@@ -40,11 +44,11 @@ class _ByteWriter:
     def push(self, bit: int) -> tuple[Sent, ...]:
         self.place += 1
         if self.place == 1:
-            return (Sent(0, True), Sent(bit, False))
+            return FIRST[bit]
         if self.place == 8:
             self.place = START
-            return (Sent(bit, False), Sent(1, True))
-        return (Sent(bit, False),)
+            return EIGHTH[bit]
+        return OWN[bit]
 
     def settle(self, *, last: bool) -> tuple[Sent, ...]:
         return ()

@@ -1,5 +1,7 @@
 """The one encoder: it walks a layout and sends each field through its line code."""
 
+from collections.abc import Iterable
+from itertools import chain
 from typing import Any
 
 from bitarray import bitarray, frozenbitarray
@@ -47,7 +49,7 @@ def encode_with(network: Network, frame: Any) -> WireFrame:
 
     wire = view.wire
 
-    def send(sent: tuple[Sent, ...]) -> None:
+    def send(sent: Iterable[Sent]) -> None:
         for bit, added in sent:
             if added:
                 inserted.append(len(wire))
@@ -66,8 +68,7 @@ def encode_with(network: Network, frame: Any) -> WireFrame:
         if field.coding is PLAIN:
             wire.extend(bits)
         else:
-            for bit in bits:
-                send(coder.push(bit))
+            send(chain.from_iterable(map(coder.push, bits)))
         view.values[field.name] = value
         following = layout.following(index, view.values)
         region_ends = following is None or layout.fields[following].coding is not field.coding

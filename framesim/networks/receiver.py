@@ -12,7 +12,7 @@ from typing import Any
 
 from bitarray import bitarray
 
-from framesim.linecoding.coding import Decoder
+from framesim.linecoding.coding import BITS, Decoder
 from framesim.networks.layout import OPEN, UNTOLD
 from framesim.networks.network import Network
 from framesim.networks.transitions import (
@@ -32,6 +32,7 @@ from framesim.words import Check
 __all__ = ["Receiver", "Reception"]
 
 NEVER = 1 << 62  # the deadline of a field that may last
+CONCLUDED = (ACCEPTED, REJECTED, ABANDONED)  # states in which the verdict stands
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,6 +64,7 @@ class Receiver:
         state: hunting, a field's name, accepted, rejected or abandoned.
         spoken: check → wire bit at which it first spoke.
         position: how many wire bits were taken.
+        stayed: as a listener, it went on where a strict receiver leaves the frame as one of an unknown format.
     """
 
     def __init__(self, network: Network, *, strict: bool = True) -> None:
@@ -72,6 +74,7 @@ class Receiver:
         self.state = HUNTING
         self.spoken: dict[Check, int] = {}
         self.position = 0
+        self.stayed = False
         self._table = network.transitions
         self._valid_at: int | None = None
         self._view = View()
@@ -84,7 +87,7 @@ class Receiver:
     @property
     def done(self) -> bool:
         """Whether the verdict stands."""
-        return self.state in (ACCEPTED, REJECTED, ABANDONED)
+        return self.state in CONCLUDED
 
     @property
     def decoder(self) -> Decoder | None:
@@ -99,7 +102,7 @@ class Receiver:
     def feed(self, bits: Iterable[int]) -> Reception | None:
         """Take wire bits; return the verdict once it stands, else None. Further bits change nothing."""
         for bit in bits:
-            if self.done:
+            if self.state in CONCLUDED:
                 break
             self._take(bit)
         return self.reception() if self.done else None
@@ -160,6 +163,11 @@ class Receiver:
         """Put one wire bit through the line code, and what comes out into the field."""
         assert self._decoder is not None
         reading = self._decoder.push(bit)
+        if reading is BITS[bit]:  # the usual case, and the quickest: the frame's own bit
+            self._last = at
+            if not self._keep(bit, at) and self._sealed and not self._decoder.due(last=self._region_ends):
+                self._end_field(at)
+            return
         if reading.restart:
             self._move(LOST)
             self._view.values.clear()
@@ -220,6 +228,7 @@ class Receiver:
             return False
         if field.check is not None:
             return self._speak(field.check, at)
+        self.stayed = True
         if self.strict:
             self._move(UNKNOWN)
         return self.strict

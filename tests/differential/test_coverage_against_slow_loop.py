@@ -105,8 +105,8 @@ def test_another_limit_for_what_counts_as_wrong_is_obeyed(report):
 
 
 def test_a_run_in_other_windows_gives_the_same_report_for_every_link(monkeypatch):
-    monkeypatch.setattr("framesim.coverage.measure.PATTERNS", 20)
-    monkeypatch.setattr("framesim.coverage.measure.PATTERNS_BY_TABLE", 20)
+    monkeypatch.setattr("framesim.coverage.residual_of_lines.PATTERNS", 20)
+    monkeypatch.setattr("framesim.coverage.residual_of_lines.PATTERNS_BY_TABLE", 20)
     whole = measure_coverage(EVERY_LINK)
     assert [result.network for result in whole.frames] == ["can", "can-fd", "lin", "flexray", "ethernet", "sent"]
     monkeypatch.setattr("framesim.coverage.windows.WINDOW_S", 3.3)

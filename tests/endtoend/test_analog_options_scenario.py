@@ -1,5 +1,6 @@
 """A second track, a median filter and steps of the crank in a scenario: what each output says about them."""
 
+import dataclasses
 import json
 import pathlib
 import subprocess
@@ -47,6 +48,14 @@ def test_wrong_values_are_silent_or_noticed_by_one_check_and_add_up(noticed):
     assert told["median_readings"] == 3
     assert "second_coupling" in told["estimates"]
     assert any("second track, inverted" in note for note in record["notes"])
+
+
+def test_a_comparison_that_speaks_of_a_right_value_counts_as_no_wrong_one():
+    fussy = scenario('second_track = "same"\ntolerance_volts = 0.002\nnoise_volts = 0.003\n')
+    (analog,) = fs.measure_coverage(dataclasses.replace(fussy, hours=0.002)).analog
+    silent = analog.silent
+    assert silent.deviating > silent.wrong_by_comparison + 50 > 50
+    assert silent.wrong + silent.wrong_by_range + silent.wrong_by_comparison == silent.off_by[2]
 
 
 def test_a_plain_line_says_nothing_of_options():

@@ -130,6 +130,8 @@ def test_a_recording_played_again_is_one_long_recording_of_it_with_silence_betwe
 def test_loss_low_pass_and_pace_are_those_of_the_command(harsh, capsys):
     raw = Waveform(start_s=0.0, rate_hz=RATE, volts=np.load(harsh / "harsh.npy") * 10 ** (10 / 20))
     write_waveform(str(harsh / "raw.npy"), raw)
+    quieter = RecordedWaveform(file=str(harsh / "raw.npy"), rate_hz=RATE, loss_db=10).waveform
+    assert quieter.volts == pytest.approx(np.load(harsh / "harsh.npy"), rel=1e-12)
     keys = {"loss_db": 10, "low_pass_hz": 4e6, "resample_hz": 1.5e7}
     recorded = RecordedWaveform(file=str(harsh / "raw.npy"), rate_hz=RATE, **keys)
     words = ["--rate", str(RATE), "--loss", "10", "--low-pass", "4e6", "--resample", "1.5e7", "--json"]

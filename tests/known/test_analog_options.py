@@ -61,6 +61,20 @@ def test_a_second_track_without_the_ground_drop_shows_the_first_ones():
     assert shared.walk(engine, TIMES, MIDDLE, 1).deviating.mean() < 0.01
 
 
+def test_a_second_wire_away_from_the_sparks_shows_what_the_first_one_hears():
+    engine = Ignition(severity="fault", ground_resistance_ohm=0, speed_rpm=2950)
+    settings_ = {"second_track": "same", "second_delay_s": 0, "tolerance_volts": 0.05}
+    away, half, beside = (AnalogLine(second_coupling=share, **settings_) for share in (0.0, 0.5, 1.0))
+    off = np.abs(away.walk(engine, TIMES, 2.5, 1).errors_lsb) * away.lsb_volts
+    slack = 2 * away.lsb_volts
+    for line, share in ((away, 1.0), (half, 0.5)):
+        seen = line.walk(engine, TIMES, 2.5, 1).deviating
+        assert seen[share * off > 0.05 + slack].all()
+        assert not seen[share * off < 0.05 - slack].any()
+        assert seen.sum() > 10
+    assert not beside.walk(engine, TIMES, 2.5, 1).deviating.any()
+
+
 def test_the_second_track_has_a_range_of_its_own():
     line = AnalogLine(second_track="half_slope", second_coupling=0, second_ground=0)
     broken = line.walk(Ignition(mutual_capacitance_f=0, ground_resistance_ohm=0), TIMES, 0.2, 1)
@@ -73,13 +87,14 @@ def test_the_second_track_has_a_range_of_its_own():
 @settings(deadline=None, max_examples=40)
 @given(st.integers(0, 2), st.floats(-10e-6, 5e-6), st.integers(5, 60))
 def test_a_median_of_three_removes_any_single_spike(which, after_s, spark):
-    engine = Ignition(severity="fault", ground_resistance_ohm=0, restrikes_mean=0, glow_s=0.5e-3)
+    quiet = {"restrikes_mean": 0, "glow_volts": 0, "make_volts": 0, "ringdown_volts": 0}
+    engine = Ignition(severity="fault", ground_resistance_ohm=0, **quiet)
     fired = engine.events(0, 1, 3).only(SparkEvent.BREAKDOWN).time_s[spark]
-    # Readings 4 ms apart: one in the spike, the others in the quiet between sparks 10 ms apart.
-    newest = np.array([fired + after_s + (2 - which) * 4e-3])
-    one, three = AnalogLine(), AnalogLine(median_readings=3, median_every_s=4e-3)
+    # Readings 3 ms apart: one in the rise and collapse of a spark, the others in the quiet between sparks.
+    newest = np.array([fired + after_s + (2 - which) * 3e-3])
+    one, three = AnalogLine(), AnalogLine(median_readings=3, median_every_s=3e-3)
     events = engine.events(0, 1, 3)
-    hit = one.sampled(events, newest - (2 - which) * 4e-3, MIDDLE, 1).errors_lsb
+    hit = one.sampled(events, newest - (2 - which) * 3e-3, MIDDLE, 1).errors_lsb
     assert abs(int(hit[0])) > 10
     assert three.sampled(events, newest, MIDDLE, 1).errors_lsb.tolist() == [0]
 
@@ -165,6 +180,17 @@ def test_a_run_equals_a_slow_loop_over_single_readings_and_any_cut_of_itself(opt
         assert found.seen[row] == one
         differ = abs((one + 0.5) * 5 / 1024 - back((two + 0.5) * 5 / 1024))
         assert bool(found.deviating[row]) == (differ > silent.tolerance_volts)
+
+
+@pytest.mark.parametrize("options", [{"crank_angle_deg": -2.0, "median_readings": 3}, {"median_readings": 5}])
+def test_events_drawn_as_far_as_the_line_says_are_all_that_matter(options):
+    line, engine = AnalogLine(**options), Ignition(severity="fault", speed_rpm=1200)
+    events = engine.events(0, 2, 5)
+    times = np.linspace(0.8, 1.2, 120)
+    whole = line.sampled(events, times, 2.5, 5)
+    alone = [int(line.walk(engine, times[row : row + 1], 2.5, 5).seen[0]) for row in range(times.size)]
+    assert alone == whole.seen.tolist()
+    assert whole.wrong(2) > 10
 
 
 def test_noise_of_two_tracks_and_of_readings_is_independent():
