@@ -58,15 +58,15 @@ def test_shares_by_check_agree_with_the_judge(subject):
 def test_a_unit_is_the_same_where_numba_is_missing(monkeypatch, channel, population):
     frame = fs.CanFrame(identifier=0x123, payload=bytes(2))
     subject = Payloads(frame=frame) if population else frame
-    work = frames_work(subject, channel, frames_per_unit=1024)
+    work = frames_work(subject, channel, frames_per_unit=512)
     found = work.unit(4, 1)
     assert not work.slow
-    assert found.counts["frames"] == 1024
-    assert sum(found.counts[name] for name in ("delivered", "detected", "undetected", "unseen")) == 1024
+    assert found.counts["frames"] == 512
+    assert sum(found.counts[name] for name in ("delivered", "detected", "undetected", "unseen")) == 512
     engine.cache_clear()
     monkeypatch.delitem(sys.modules, "framesim.kernels.sliced_made")
     monkeypatch.setitem(sys.modules, "numba", None)
-    assert frames_work(subject, channel, frames_per_unit=1024) == work  # the machine does not choose the work
+    assert frames_work(subject, channel, frames_per_unit=512) == work  # the machine does not choose the work
     assert "numba is missing" in work.slow
     assert work.unit(4, 1) == found
 
