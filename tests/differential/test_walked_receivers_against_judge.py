@@ -121,6 +121,7 @@ def test_all_pairs_of_flips_of_a_lin_frame_end_as_the_judge_says_and_list_the_sa
 @pytest.mark.parametrize(("frame", "counted"), [
     (fs.LinFrame(identifier=0x23, payload=b"\x4a\x55"), lin_patterns),
     (fs.LinFrame(identifier=0x05, payload=b"\x00\x00", checksum="classic"), lin_patterns),
+    (fs.LinFrame(identifier=0x05, payload=b"\xfe\x01", checksum="classic"), lin_patterns),  # adds up to 255
     (fs.SentFrame(status=3, nibbles=(7,)), sent_patterns),
     (fs.SentFrame(status=15, nibbles=(0,), crc_form="legacy"), sent_patterns),
 ])  # fmt: skip
@@ -172,6 +173,7 @@ def test_a_tagged_ethernet_frame_read_as_one_without_a_tag_is_too_long():
     frame = fs.EthernetFrame(**ADDRESSES, ethertype=0x88B5, payload=bytes(1500), vlan=7)
     tag = next(span for span in fs.encode(frame).spans if span.name == "tag protocol identifier")
     assert one_unit(frame, (tag.start,))["first.length"] == 1
+    assert one_unit(frame, (tag.stop + 40,))["first.crc"] == 1
 
 
 def test_an_ethernet_frame_within_the_payload_of_one_whose_delimiter_was_hit_is_accepted():
