@@ -11,13 +11,14 @@ import sys
 import tempfile
 from functools import lru_cache
 from pathlib import Path
+from types import ModuleType
 from typing import Any, NamedTuple
 
 from numba import cfunc, types
 
 from framesim.kernels.sliced_words import UW
 
-__all__ = ["Made", "cache_folder", "made"]
+__all__ = ["Made", "cache_folder", "made", "module_of"]
 
 HEAD = '''"""A bit-sliced receiver. Written by framesim from the declaration of a network; do not edit."""
 
@@ -59,9 +60,12 @@ def cache_folder() -> Path:
 
 
 @lru_cache(maxsize=32)
-def made(receiver: str) -> Made:
-    """Return the receiver that ``receiver``, a maker's text, defines; it is written to the cache if not there yet."""
-    text = HEAD.format(words=int(UW)) + receiver
+def module_of(receiver: str, words: int) -> ModuleType:
+    """Return what ``receiver``, a maker's text, defines for ``words`` machine words side by side; not compiled yet.
+
+    The text is written to the cache if it is not there yet.
+    """
+    text = HEAD.format(words=words) + receiver
     name = "made_" + hashlib.sha256(text.encode()).hexdigest()[:20]
     path = cache_folder() / f"{name}.py"
     if not path.exists() or path.read_text(encoding="utf-8") != text:
@@ -74,7 +78,14 @@ def made(receiver: str) -> Made:
     module = importlib.util.module_from_spec(found)
     sys.modules[name] = module
     found.loader.exec_module(module)
+    return module
+
+
+@lru_cache(maxsize=32)
+def made(receiver: str) -> Made:
+    """Return the receiver that ``receiver``, a maker's text, defines, compiled for this processor."""
+    module = module_of(receiver, int(UW))
     planes = types.uint64[::1]
     signature = types.void(planes, planes, planes, types.uint64)
     receive = cfunc(signature, cache=True)(module.receive)
-    return Made(receive=receive, planes=module.PLANES, path=path)
+    return Made(receive=receive, planes=module.PLANES, path=Path(str(module.__file__)))

@@ -9,6 +9,7 @@ import numpy as np
 from bitarray import bitarray
 from numpy.typing import NDArray
 
+from framesim.coverage.fast.accelerator import exact_flips_sender
 from framesim.coverage.fast.draws import LANES, drawn_inside, flips_of
 from framesim.coverage.fast.flips import portions
 from framesim.coverage.fast.sending import Drawn, bits_from, template_of
@@ -78,10 +79,13 @@ class Sliced:
             if channel.count > lengths.min():
                 raise BadArgument(f"count={channel.count}: a frame of {lengths.min()} bits cannot hold so many flips")
             turns, numbers = work.repeats // LANES, (np.uint64(seed), np.uint64(number))
-            receive = self.made.receive
+            receive, elsewhere = self.made.receive, exact_flips_sender(self.shape, channel.count)
 
             def send(*rest: Any) -> None:
-                sliced_driver.exact_flips(receive, wires, lengths, content, channel.count, turns, *numbers, *rest)
+                if elsewhere is not None:
+                    elsewhere(wires, lengths, content, turns, seed, number, *rest)
+                else:
+                    sliced_driver.exact_flips(receive, wires, lengths, content, channel.count, turns, *numbers, *rest)
 
             tally.run(send, 0)
             flips = channel.count * work.frames_a_unit
