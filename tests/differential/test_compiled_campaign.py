@@ -118,7 +118,7 @@ class Slow:
 
 
 def test_a_network_that_gains_an_engine_gains_its_campaigns(monkeypatch):
-    monkeypatch.setattr(engines, "engine_for", lambda network: Slow())
+    monkeypatch.setattr(engines, "engine_for", lambda network, sources: Slow())
     work = frames_work(fs.LinFrame(identifier=1, payload=b"ab"), ExactFlips(count=2))
     assert isinstance(work, CompiledFrames)
     assert work.frames_per_unit == 1 << 20
