@@ -5,15 +5,14 @@ So the lines are shared out, not the windows: no process has to make frames that
 back is put together window by window, in order, so the result is the same for any number of processes.
 """
 
-import multiprocessing
 import os
 import signal
 from collections import deque
 from collections.abc import Iterator, Mapping, Sequence
 from multiprocessing.connection import Connection, wait
-from multiprocessing.process import BaseProcess
 from typing import Any
 
+from framesim.coverage.child_process import ChildProcess
 from framesim.coverage.lines import lines_of
 from framesim.coverage.passage import receivers_on
 from framesim.coverage.residual_of_lines import residuals_of
@@ -33,8 +32,6 @@ _COSTS: Mapping[str, tuple[float, float]] = {
     ANALOG: (1.5, 0),
 }  # fmt: skip
 _AHEAD = 64  # parts of one process that may wait for those of the others
-_ENDING_S = 2.0
-_BLOCKS = hasattr(signal, "pthread_sigmask")  # not on every system
 
 Residuals = Mapping[tuple[str, str], SparkResidual | None]
 
@@ -52,21 +49,11 @@ def shared_out(scenario: Scenario, workers: int) -> list[tuple[str, ...]]:
     return [tuple(group) for group in groups]
 
 
-class _Worker:
-    """A process and our end of its pipe."""
+class _Worker(ChildProcess):
+    """A process that follows some lines, and what it has sent and nobody has taken yet."""
 
     def __init__(self, scenario: Scenario, group: tuple[str, ...]) -> None:
-        context = multiprocessing.get_context("spawn")
-        self.pipe, theirs = context.Pipe(duplex=False)
-        self.process: BaseProcess = context.Process(target=_follow, args=(theirs, scenario, group), daemon=True)
-        # The worker inherits the block, so Ctrl-C cannot meet it while it is still starting; ours is held until then.
-        before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT}) if _BLOCKS else set()
-        try:
-            self.process.start()
-        finally:
-            if _BLOCKS:
-                signal.pthread_sigmask(signal.SIG_SETMASK, before)
-        theirs.close()
+        super().__init__(_follow, scenario, group)
         self.parts: deque[Any] = deque()
 
     def take(self) -> None:
@@ -78,25 +65,12 @@ class _Worker:
         try:
             message = self.pipe.recv()
         except (EOFError, OSError):
-            self.process.join(_ENDING_S)
-            code = self.process.exitcode
-            how = f"signal {-code}" if code is not None and code < 0 else f"exit status {code}"
             raise BadInput(
-                f"a worker process ended too early ({how}; 9 is often a lack of memory); --workers 1 does without"
+                f"a worker process ended too early ({self.how_it_ended()}); --workers 1 does without"
             ) from None
         if isinstance(message, BaseException):
             raise message
         self.parts.append(message)
-
-    def end(self) -> None:
-        """Make it leave."""
-        self.pipe.close()
-        self.process.terminate()
-        self.process.join(_ENDING_S)
-        if self.process.is_alive():
-            self.process.kill()
-            self.process.join()
-        self.process.close()
 
 
 class Crew:

@@ -4,12 +4,12 @@ import pickle
 import random
 import sys
 from collections import Counter
-from dataclasses import dataclass
 
 import numpy as np
 import pytest
 from bitarray import bitarray
 from random_frames import random_frame
+from walked_verdicts import Listed
 
 import framesim as fs
 from framesim.coverage.exact.line import line_of
@@ -21,7 +21,7 @@ from framesim.coverage.fast.shape import code_numbers, moves_of
 from framesim.coverage.fast.sliced import engine
 from framesim.coverage.fast.work import Sampling, frame_at
 from framesim.coverage.population import Payloads
-from framesim.disturbance import Bursts, ExactFlips, Flips, GilbertElliott, Scatter
+from framesim.disturbance import Bursts, ExactFlips, GilbertElliott, Scatter
 from framesim.judging import run_receiver
 from framesim.kernels.sliced_draws import draw
 from framesim.kernels.sliced_driver import UW, listen, walk
@@ -105,23 +105,6 @@ def test_every_frame_gets_the_verdict_of_the_reference_receiver(flips_of):
 @pytest.mark.parametrize(("flips_of", "rounds"), [(spread_flips, 1000), (near_flips, 110)])
 def test_a_million_frames_get_the_verdict_of_the_reference_receiver(flips_of, rounds):
     assert differences(random.Random(12), rounds, flips_of)[0] == 0
-
-
-@dataclass(frozen=True)
-class Listed:
-    """A channel that flips what it is told: frame after frame of a list of patterns."""
-
-    patterns: tuple
-
-    def flips(self, n_frames, n_bits, rng):
-        assert n_frames == len(self.patterns)
-        return Flips(
-            np.repeat(np.arange(n_frames), [len(row) for row in self.patterns]).astype(np.int64),
-            np.array([bit for row in self.patterns for bit in row], np.int32),
-        )
-
-    def describe(self):
-        return {"kind": "listed"}
 
 
 @pytest.mark.parametrize("frame", [

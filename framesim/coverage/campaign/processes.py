@@ -4,40 +4,26 @@ The standard library's pools break as a whole when one process dies; here each w
 death of one is the loss of one unit's time.
 """
 
-import multiprocessing
 import os
 import pickle
 import signal
 from collections.abc import Iterator
 from multiprocessing.connection import Connection, wait
-from multiprocessing.process import BaseProcess
 from typing import Any
 
 from framesim.coverage.campaign.scheduler import MOST_ATTEMPTS, Results, Task, compute
 from framesim.coverage.campaign.work import UnitResult
+from framesim.coverage.child_process import ChildProcess
 from framesim.errors import BadInput, FramesimError
 
 __all__ = ["Processes"]
 
-BLOCKS = hasattr(signal, "pthread_sigmask")  # not on every system
-_ENDING_S = 2.0  # how long a worker may take to leave before it is made to
 
-
-class _Worker:
-    """A process and our end of its pipe."""
+class _Worker(ChildProcess):
+    """A process that computes units, and the number of the one it was given."""
 
     def __init__(self, task: Task) -> None:
-        context = multiprocessing.get_context("spawn")
-        self.pipe, theirs = context.Pipe()
-        self.process: BaseProcess = context.Process(target=_serve, args=(theirs, task), daemon=True)
-        # The worker inherits the block, so Ctrl-C cannot meet it while it is still starting; ours is held until then.
-        before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT}) if BLOCKS else set()
-        try:
-            self.process.start()
-        finally:
-            if BLOCKS:
-                signal.pthread_sigmask(signal.SIG_SETMASK, before)
-        theirs.close()
+        super().__init__(_serve, task)
         self.number: int | None = None
 
     def give(self, number: int) -> None:
@@ -46,16 +32,6 @@ class _Worker:
             self.pipe.send(number)
         except OSError:  # it has just died; its pipe will say so
             return
-
-    def end(self, *, now: bool) -> None:
-        self.pipe.close()
-        if now:
-            self.process.terminate()
-        self.process.join(_ENDING_S)
-        if self.process.is_alive():
-            self.process.kill()
-            self.process.join()
-        self.process.close()
 
 
 class Processes:
@@ -89,7 +65,7 @@ class Processes:
                         lost.append(number)
                         attempts[number] = attempts.get(number, 0) + 1
                         _check_attempts(number, attempts[number], worker)
-                        worker.end(now=True)
+                        worker.end()
                         workers[place] = worker = _Worker(task)  # noqa: PLW2901 - the dead one's place
                     worker.number = None
                     following = lost.pop() if lost else next(numbers, None)
@@ -99,7 +75,7 @@ class Processes:
                         yield number, answer
         finally:
             for worker in workers:
-                worker.end(now=True)
+                worker.end()
 
 
 def _answer(worker: _Worker) -> UnitResult | None:
@@ -121,12 +97,8 @@ def _answer(worker: _Worker) -> UnitResult | None:
 def _check_attempts(number: int, attempts: int, worker: _Worker) -> None:
     if attempts < MOST_ATTEMPTS:
         return
-    worker.process.join(_ENDING_S)
-    code = worker.process.exitcode
-    how = f"signal {-code}" if code is not None and code < 0 else f"exit status {code}"
     raise BadInput(
-        f"unit {number}: ended its worker {attempts} times ({how}; 9 is often a lack of memory); finished units are "
-        "kept"
+        f"unit {number}: ended its worker {attempts} times ({worker.how_it_ended()}); finished units are kept"
     )
 
 
