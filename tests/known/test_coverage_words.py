@@ -32,7 +32,7 @@ def report(*, undetected=0):
         column="fault", silent=silent, wrong_from_lsb=2, lsb_value=0.5, unit="bar", confidence=0.95,
         samples_per_hour=2000.0,
     )  # fmt: skip
-    source = {"fault": {"source": {"speed_rpm": 2950.0}}}
+    source = {"fault": {"source": {"kind": "ignition", "speed_rpm": 2950.0}}}
     return CoverageReport(
         title="Sweeper\x1b[31m", note="invented", seed=4, hours=0.5, partial=False, columns=("fault",),
         frames=(frames,), analog=(analog,), disturbance=source,

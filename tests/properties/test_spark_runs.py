@@ -4,7 +4,7 @@ import dataclasses
 
 import pytest
 
-from framesim.coverage import measure, windows
+from framesim.coverage import residual_of_lines, windows
 from framesim.coverage.measure import measure_coverage
 from framesim.coverage.scenario import load_scenario
 
@@ -15,7 +15,7 @@ SENT_TOO = dataclasses.replace(
 
 
 def test_an_interruption_while_strata_are_worked_out_keeps_every_frame_drawn(monkeypatch):
-    real, asked = measure.spark_residual, []
+    real, asked = residual_of_lines.spark_residual, []
 
     def impatient(*arguments, **named):
         asked.append(arguments[0].network)
@@ -23,7 +23,7 @@ def test_an_interruption_while_strata_are_worked_out_keeps_every_frame_drawn(mon
             raise KeyboardInterrupt
         return real(*arguments, **named)
 
-    monkeypatch.setattr(measure, "spark_residual", impatient)
+    monkeypatch.setattr(residual_of_lines, "spark_residual", impatient)
     report = measure_coverage(SENT_TOO)
     assert report.partial
     assert report.hours == pytest.approx(30 / 3600)
