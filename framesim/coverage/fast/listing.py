@@ -19,6 +19,10 @@ class _Part(Protocol):
 
     first: int
     stop: int
+    length: int
+
+    def levels(self) -> NDArray[np.uint8]:
+        """Return all of them as sent, shape (n_frames, length)."""
 
     def wire(self, index: int) -> bitarray:
         """Return a frame as sent."""
@@ -89,7 +93,13 @@ class Listing:
     def _rank(self) -> Rows:
         """Return where each frame stands by what it looks like on the wire; frames that look alike stand together."""
         if self._ranks is None:
-            wires = {index: part.wire(index).to01() for part in self._parts for index in range(part.first, part.stop)}
-            places = {wire: place for place, wire in enumerate(sorted(set(wires.values())))}
-            self._ranks = np.array([places[wires[index]] for index in range(len(wires))], np.int64)
+            longest = -(-max((part.length for part in self._parts), default=0) // 8)
+            names = np.zeros((sum(part.stop - part.first for part in self._parts), longest + 4), np.uint8)
+            for part in self._parts:
+                own = names[part.first : part.stop]
+                packed = np.packbits(part.levels(), axis=1)
+                own[:, : packed.shape[1]] = packed
+                own[:, longest:] = np.frombuffer(part.length.to_bytes(4), np.uint8)  # of two alike, the shorter first
+            _, ranks = np.unique(names.view(np.dtype((np.void, longest + 4))).ravel(), return_inverse=True)
+            self._ranks = ranks.astype(np.int64)
         return self._ranks

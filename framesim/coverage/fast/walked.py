@@ -76,6 +76,10 @@ class _Part:
         self.rows = drawn.row[here] if self.shape.payload >= 0 else np.zeros(len(here), np.int64)
         self.length = self.laid.wires.shape[1]
 
+    def levels(self) -> NDArray[np.uint8]:
+        """Return the frames as sent, dtype uint8, shape (n_frames, length)."""
+        return self.laid.wires[self.rows]
+
     def wire(self, index: int) -> bitarray:
         """Return the frame numbered ``index`` as sent."""
         return bitarray(self.laid.wires[self.rows[index - self.first]].tolist())
