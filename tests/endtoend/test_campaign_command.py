@@ -81,6 +81,10 @@ def test_each_way_of_ending_is_named(capsys):
         (["shwo"], ["campaign 'shwo'", "did you mean show?"]),
         (["run"], ["network: missing"]),
         (["run", *LIN], ["nothing says when it is enough", "--budget"]),
+        (
+            ["run", "lin", "--payload-bytes", "2", "--flips", "1", "--frames", "1"],
+            ["identifier: missing; give --identif"],
+        ),
         (["run", "lin", "--frames", "1"], ["one of the arguments --bit-error-ratio --gilbert-elliott"]),
         (["run", *LIN, "--frames", "1.5e0"], ["--frames=1.5e0", "whole number"]),
         (["run", *LIN, "--frames", "1e999"], ["--frames=1e999"]),
@@ -88,6 +92,7 @@ def test_each_way_of_ending_is_named(capsys):
         (["run", *LIN, "--frames", "0"], ["frames=0: must lie in 1.."]),
         (["run", *LIN, "--target", "0%"], ["target=0.0", "0.0001"]),
         (["run", *LIN, "--budget", "soon"], ["--budget="]),
+        (["run", *LIN, "--budget", "90ms"], ["--budget='90m'"]),
         (["run", *LIN, "--frames", "9", "--workers", "0"], ["workers=0: must lie in 1..1024"]),
         (["run", *LIN, "--frames", "9", "--workers", "2", "--scheduler", "tcp://a:1"], ["say one of them"]),
         (["run", *LIN, "--frames", "9", "--scheduler", "a:1"], ["scheduler='a:1'", "tcp://"]),
