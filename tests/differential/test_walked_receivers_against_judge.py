@@ -128,6 +128,14 @@ def test_all_pairs_of_flips_of_a_lin_frame_end_as_the_judge_says_and_list_the_sa
     assert (found.counts.get("other_end", 0) > 0) == (acceptance == "same_end")
 
 
+def test_a_frame_that_ends_sooner_than_its_sender_sent_it_is_at_another_end():
+    sent, other = (fs.encode(fs.LinFrame(identifier=0x05, payload=payload)) for payload in (b"\x63", b"\x36"))
+    sooner = other.bits[1:] + bitarray("1")  # a bit less of the break
+    flips = tuple((sent.bits ^ sooner).search(1))
+    sampling = Sampling(sources=(sent.frame,), channel=Listed((flips,)), payloads=1, repeats=1, acceptance="same_end")
+    assert sampling.unit(1, 0).counts["other_end"] == 1
+
+
 @pytest.mark.parametrize(("frame", "counted"), [
     (fs.LinFrame(identifier=0x23, payload=b"\x4a\x55"), lin_patterns),
     (fs.LinFrame(identifier=0x05, payload=b"\x00\x00", checksum="classic"), lin_patterns),
