@@ -197,7 +197,7 @@ def test_of_all_pairs_those_are_accepted_that_another_receiver_accepts(frame):
     # These differ by six wire bits only (docs/networks/can-fd.md).
     (fs.CanFdFrame(identifier=132, bit_rate_switch=True), fs.CanFdFrame(identifier=662, bit_rate_switch=True)),
     (fs.CanFdFrame(identifier=5, payload=b"\x12" * 20), fs.CanFdFrame(identifier=5, payload=b"\x12" * 19 + b"\x34")),
-    # Both reach their stuff counts at the same wire bit, one of them by 19 more bits of its own, the other by stuff bits.
+    # Both reach their stuff counts at the same wire bit, one by 19 more bits of its own, the other by stuff bits.
     (
         fs.CanFdFrame(identifier=0x0AAAAAAA, extended=True, payload=b"\xaa" * 20),
         fs.CanFdFrame(identifier=0, payload=bytes(11) + b"\xaa" * 9),
