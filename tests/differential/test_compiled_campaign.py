@@ -114,6 +114,17 @@ def test_portions_of_a_unit_are_drawn_apart(monkeypatch, channel):
     assert len(drawn) == 3
 
 
+@pytest.mark.parametrize(("channel", "frames"), [
+    (ExactFlips(count=2), 655), (ExactFlips(count=100), 40), (Scatter(bit_error_ratio=0.5), 81),
+])  # fmt: skip
+def test_a_portion_of_many_flips_holds_fewer_frames(monkeypatch, channel, frames):
+    monkeypatch.setattr(flips, "PLACES_AT_ONCE", 1 << 16)
+    monkeypatch.setattr(flips, "FLIPS_AT_ONCE", 1 << 12)
+    first, stop, pattern, _ = next(portions(channel, np.full(2000, 100), 1, seed=2, number=0))
+    assert (first, stop) == (0, frames)
+    assert len(pattern) < 1.1 * (1 << 12)
+
+
 def test_a_network_without_compiled_receivers_goes_before_the_judge(monkeypatch):
     monkeypatch.setattr(engines, "ENGINES", ("sliced",))
     lin = fs.LinFrame(identifier=1, payload=b"ab")

@@ -22,7 +22,7 @@ from framesim.plain import frame_fields
 from framesim.wire import WireFrame
 from framesim.words import Outcome
 
-__all__ = ["Sampling", "UnitResult"]
+__all__ = ["LARGEST_NUMBER", "Sampling", "UnitResult"]
 
 Acceptance = Literal["receiver_only", "same_end"]
 LARGEST_NUMBER = (1 << 32) - 1
