@@ -10,7 +10,7 @@ from random_frames import random_frame
 
 import framesim as fs
 from framesim.coverage.fast.sending import draw_frames
-from framesim.coverage.fast.walked import engine
+from framesim.coverage.fast.walked import engine, fits
 from framesim.coverage.fast.work import Sampling
 from framesim.disturbance import Flips
 from framesim.judging import run_receiver
@@ -113,7 +113,7 @@ def judged(frame, patterns):
     """What the engine makes of patterns of one frame: its counts, and how many it leaves to the judge."""
     work = Sampling(sources=(frame,), channel=Listed(tuple(patterns)), payloads=1, repeats=len(patterns), most_cases=0)
     found = engine(network_of(frame))
-    found.fits(work.sources)
+    fits(work.sources)
     done = found.judge(work, draw_frames(work.sources, np.ones(1), 1, seed=1, number=0), 1, 0)
     assert done.counts["disturbed"] == len(patterns)
     return done.counts, len(done.aside)

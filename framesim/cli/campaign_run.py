@@ -28,6 +28,7 @@ network, --scenario FILE (or --scenario built-in) runs a coverage scenario."""
 
 INTERRUPTED = 130
 BUILT_IN = "built-in"
+USUAL_IDENTIFIER = {"can": "0x123", "can-fd": "0x123", "can-xl": "0x123"}  # of random payloads, unless said
 
 
 def run_action(arguments: Sequence[str]) -> int:
@@ -87,8 +88,8 @@ def _frames_work(values: argparse.Namespace, network: Network) -> "Work":
         if getattr(values, "payload", None) is not None:
             raise BadArgument("--payload: stands beside --payload-bytes; say one of them")
         values.payload = "00" * n_bytes
-        if getattr(values, "identifier", "") is None:
-            values.identifier = "0x123"
+        if network.name in USUAL_IDENTIFIER and values.identifier is None:
+            values.identifier = USUAL_IDENTIFIER[network.name]
         from framesim.coverage.population import Payloads
 
         subject = Payloads(frame=frame_from(values, network.frame_type))
@@ -168,8 +169,8 @@ def _count(name: str, text: str) -> int:
 
 def _seconds(text: str) -> float:
     factors = {"s": 1, "m": 60, "h": 3600}
-    unit = text[-1:]
-    return number("--budget", text.rstrip("smh ")) * factors.get(unit, 1)
+    amount = text[:-1].rstrip() if text[-1:] in factors else text
+    return number("--budget", amount) * factors.get(text[-1:], 1)
 
 
 @contextmanager

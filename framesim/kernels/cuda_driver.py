@@ -158,7 +158,8 @@ def driver(receive: Any, planes: int, scratch: int, flips: int) -> Any:
         kernel[-(-threads // THREADS), THREADS](
             *given, turns, share, *numbers, cuda.to_device(moves), cuda.to_device(code), *results
         )
-        for array, result in zip((spoken, fates, frames, seen), results, strict=True):
-            result.copy_to_host(array)
+        found = [result.copy_to_host() for result in results]  # all of them first: a failure changes nothing
+        for array, values in zip((spoken, fates, frames, seen), found, strict=True):
+            array[...] = values
 
     return send

@@ -74,6 +74,13 @@ def test_rules_end_a_campaign_at_the_first_unit_that_meets_them():
         assert rules.met(done.totals) == done.stopped_by
 
 
+def test_as_many_undetected_frames_as_asked_for_are_enough():
+    seen = run_campaign(ToyWork(), seed=3, rules=Rules(frames=4000)).totals.undetected
+    done = run_campaign(ToyWork(), seed=3, rules=Rules(undetected=seen))
+    assert seen > 0
+    assert done.totals.undetected == seen
+
+
 @pytest.fixture(scope="module")
 def lin_work():
     return JudgedFrames(
@@ -243,3 +250,4 @@ def test_the_hash_changes_with_everything_that_changes_a_unit():
     ]
     assert len({work_hash(work) for work in (base, *others)}) == len(others) + 1
     assert work_hash(base) == work_hash(dataclasses.replace(base))
+    assert campaign_of(base, 1).work["computed_by"].keys() == {"framesim", "numpy"}

@@ -14,7 +14,7 @@ from framesim.coverage.campaign.running import run_campaign
 from framesim.coverage.campaign.works import frames_work
 from framesim.coverage.exact.line import line_of
 from framesim.coverage.exact.patterns import undetected_patterns
-from framesim.coverage.fast import engines
+from framesim.coverage.fast import engines, flips
 from framesim.coverage.fast.flips import portions
 from framesim.coverage.fast.sending import draw_frames
 from framesim.coverage.fast.sliced import engine
@@ -103,6 +103,26 @@ def test_exact_flips_of_frames_of_any_lengths_are_different_bits_all_of_them_as_
     found = np.bincount(9 * one + two, minlength=81).reshape(9, 9)[np.triu_indices(9, 1)]
     expected = found.sum() / 36
     assert ((found - expected) ** 2 / expected).sum() < 98
+
+
+@pytest.mark.parametrize("channel", [ExactFlips(count=3), Bursts(starts_per_bit=0.05, mean_length=4)])
+def test_portions_of_a_unit_are_drawn_apart(monkeypatch, channel):
+    monkeypatch.setattr(flips, "PLACES_AT_ONCE", 50 * 40)
+    found = list(portions(channel, np.full(6, 50), 20, seed=2, number=0))
+    assert [(first, stop) for first, stop, *_ in found] == [(0, 2), (2, 4), (4, 6)]
+    drawn = {(pattern.tobytes(), place.tobytes()) for _, _, pattern, place in found}
+    assert len(drawn) == 3
+
+
+@pytest.mark.parametrize(("channel", "frames"), [
+    (ExactFlips(count=2), 655), (ExactFlips(count=100), 40), (Scatter(bit_error_ratio=0.5), 81),
+])  # fmt: skip
+def test_a_portion_of_many_flips_holds_fewer_frames(monkeypatch, channel, frames):
+    monkeypatch.setattr(flips, "PLACES_AT_ONCE", 1 << 16)
+    monkeypatch.setattr(flips, "FLIPS_AT_ONCE", 1 << 12)
+    first, stop, pattern, _ = next(portions(channel, np.full(2000, 100), 1, seed=2, number=0))
+    assert (first, stop) == (0, frames)
+    assert len(pattern) < 1.1 * (1 << 12)
 
 
 def test_a_network_without_compiled_receivers_goes_before_the_judge(monkeypatch):

@@ -197,8 +197,13 @@ def test_of_all_pairs_those_are_accepted_that_another_receiver_accepts(frame):
     # These differ by six wire bits only (docs/networks/can-fd.md).
     (fs.CanFdFrame(identifier=132, bit_rate_switch=True), fs.CanFdFrame(identifier=662, bit_rate_switch=True)),
     (fs.CanFdFrame(identifier=5, payload=b"\x12" * 20), fs.CanFdFrame(identifier=5, payload=b"\x12" * 19 + b"\x34")),
+    # Both reach their stuff counts at the same wire bit, one by 19 more bits of its own, the other by stuff bits.
+    (
+        fs.CanFdFrame(identifier=0x0AAAAAAA, extended=True, payload=b"\xaa" * 20),
+        fs.CanFdFrame(identifier=0, payload=bytes(11) + b"\xaa" * 9),
+    ),
     (fs.CanXlFrame(identifier=5, payload=b"abcd"), fs.CanXlFrame(identifier=5, payload=b"abce")),
-], ids=["fd", "fd, last byte", "xl, last byte"])  # fmt: skip
+], ids=["fd", "fd, last byte", "fd, other counts", "xl, last byte"])  # fmt: skip
 def test_flips_that_make_one_frame_another_pass_and_are_put_before_the_judge(one, other):
     sent, read = fs.encode(one), fs.encode(other)
     assert len(sent) == len(read)

@@ -33,6 +33,14 @@ def test_all_single_and_double_flips(frame):
     assert idle_flips_included(accepted, len(sent), 2) >= counts[2]
 
 
+def test_frames_on_the_wire_alike_are_counted_by_the_crc_that_their_own_receivers_expect():
+    # Of this nibble both forms of the CRC are the same bits; what a flipped nibble calls for is not.
+    sent = [fs.encode(fs.SentFrame(status=3, nibbles=(8,), crc_form=form)) for form in ("recommended", "legacy")]
+    assert sent[0].bits == sent[1].bits
+    assert [sent_patterns(wire, 1, quiet=True)[1] for wire in sent] == [2, 4]
+    assert [try_all(wire, 1).undetected for wire in sent] == [2, 4]
+
+
 def test_single_flips_of_the_longest_frame():
     sent = fs.encode(fs.SentFrame(status=0, nibbles=(1, 2, 3, 4, 5, 6)))
     assert sent_patterns(sent, 1)[1] == try_all(sent, 1, rest_bits=10).undetected == 1

@@ -14,7 +14,7 @@ from walked_verdicts import Listed
 import framesim as fs
 from framesim.coverage.exact.line import line_of
 from framesim.coverage.exact.patterns import undetected_patterns
-from framesim.coverage.fast import engines, reference, work
+from framesim.coverage.fast import engines, reference, sliced, work
 from framesim.coverage.fast.draws import flips_of
 from framesim.coverage.fast.sending import draw_frames
 from framesim.coverage.fast.shape import code_numbers, moves_of
@@ -152,6 +152,35 @@ def test_a_unit_gives_what_the_reference_receiver_gives_of_the_same_flips(monkey
 def test_flips_drawn_inside_the_compiled_receivers_are_those_drawn_without_a_compiler(monkeypatch, flips):
     sampling = Sampling(sources=(*EVERY_LENGTH, EXTENDED), channel=ExactFlips(count=flips), payloads=17, repeats=128)
     assert sampling.unit(2**63 + 9, 2**31) == by_the_reference(monkeypatch, sampling, 2**63 + 9, 2**31)
+
+
+def test_a_unit_is_the_same_when_more_is_put_aside_than_there_is_room_for(monkeypatch):
+    frame = fs.CanFrame(identifier=0x482, payload=bytes.fromhex("F82231D28AEBC714"))  # two undetected pairs
+    works = [
+        Sampling(sources=(frame,), channel=Listed(((15, 58), (29, 58), (1, 2)) * 5), payloads=1, repeats=15),
+        Sampling(sources=(frame,), channel=ExactFlips(count=2), payloads=16, repeats=1024),
+    ]
+    expected = [done.unit(1, 0) for done in works]
+    assert min(result.counts["undetected"] for result in expected) > 3
+    monkeypatch.setattr(sliced, "ROOM", 2)
+    assert [done.unit(1, 0) for done in works] == expected
+
+
+def test_a_scatter_of_more_flips_than_there_is_room_for_is_drawn_frame_by_frame_all_the_same():
+    lengths, scatter = np.full(20, 50), Scatter(bit_error_ratio=0.05)
+    drawn = [
+        [(first * 2048 + pattern, place.copy()) for first, _, pattern, place in parts]
+        for parts in (
+            engine(CAN)._scattered(0.05, lengths, 2048, 3, 4),
+            flips_of(scatter, lengths, 2048, seed=3, number=4),
+        )
+    ]
+    assert 1 < len(drawn[0]) < len(drawn[1]) == 20
+    patterns, places = (
+        [np.concatenate([part[kind] for part in parts]) for parts in drawn] for kind in (0, 1)
+    )  # fmt: skip
+    assert np.array_equal(*patterns)
+    assert np.array_equal(*places)
 
 
 def test_receivers_that_missed_their_first_bit_are_heard_whenever_many_are_gathered(monkeypatch):

@@ -12,7 +12,7 @@ from random_frames import random_frame
 from walked_verdicts import Listed, differences, edge_flips, judged, near_flips, spread_flips, swap_flips
 
 import framesim as fs
-from framesim.coverage.fast import reference, work
+from framesim.coverage.fast import engines, reference, walked, work
 from framesim.coverage.fast.differences import guard_numbers, view_of
 from framesim.coverage.fast.laid import shape_of
 from framesim.coverage.fast.steady import bits_by_field
@@ -105,6 +105,16 @@ def test_a_unit_gives_what_the_reference_receiver_gives_of_the_same_flips(monkey
     assert sampling.unit(5, 7) == by_the_reference(monkeypatch, sampling, 5, 7)
 
 
+def test_a_unit_is_the_same_when_more_is_listed_than_there_is_room_for(monkeypatch):
+    frame = fs.SentFrame(status=3, nibbles=(8,), crc_form="legacy")
+    every = tuple((place,) for place in range(len(fs.encode(frame))))  # four pass undetected, twice
+    sampling = Sampling(sources=(frame,), channel=Listed(every * 2), payloads=2, repeats=len(every), most_cases=3)
+    expected = by_the_reference(monkeypatch, sampling, 2, 1)
+    assert expected.counts["undetected"] == 8
+    monkeypatch.setattr(walked, "ROOM", 3)
+    assert sampling.unit(2, 1) == expected
+
+
 @pytest.mark.parametrize("acceptance", ["receiver_only", "same_end"])
 def test_all_pairs_of_flips_of_a_lin_frame_end_as_the_judge_says_and_list_the_same_cases(monkeypatch, acceptance):
     frame = fs.LinFrame(identifier=0x05, payload=b"\x63")
@@ -116,6 +126,14 @@ def test_all_pairs_of_flips_of_a_lin_frame_end_as_the_judge_says_and_list_the_sa
     assert found == by_the_reference(monkeypatch, sampling, 1, 0)
     assert found.counts["undetected"] > len(found.cases) == 3
     assert (found.counts.get("other_end", 0) > 0) == (acceptance == "same_end")
+
+
+def test_a_frame_that_ends_sooner_than_its_sender_sent_it_is_at_another_end():
+    sent, other = (fs.encode(fs.LinFrame(identifier=0x05, payload=payload)) for payload in (b"\x63", b"\x36"))
+    sooner = other.bits[1:] + bitarray("1")  # a bit less of the break
+    flips = tuple((sent.bits ^ sooner).search(1))
+    sampling = Sampling(sources=(sent.frame,), channel=Listed((flips,)), payloads=1, repeats=1, acceptance="same_end")
+    assert sampling.unit(1, 0).counts["other_end"] == 1
 
 
 @pytest.mark.parametrize(("frame", "counted"), [
@@ -208,6 +226,20 @@ def test_without_numba_a_unit_is_slow_but_the_same(monkeypatch):
     assert sampling.unit(1, 0) == expected
     monkeypatch.undo()
     assert sampling.note == ""
+
+
+def test_whether_frames_have_a_compiled_receiver_is_the_same_without_numba(monkeypatch):
+    def too_different(source):
+        raise NotFeasible("walked: on purpose")
+
+    frame = fs.SentFrame(status=0, nibbles=(1,))
+    found = [engines.has_compiled(network_of(frame), (frame,))]
+    monkeypatch.setattr(walked, "shape_of", too_different)
+    found.append(engines.has_compiled(network_of(frame), (frame,)))
+    monkeypatch.delitem(sys.modules, "framesim.kernels.compiled")
+    monkeypatch.setitem(sys.modules, "numba", None)
+    found.append(engines.has_compiled(network_of(frame), (frame,)))
+    assert found == [True, False, False]
 
 
 def test_a_unit_gives_the_same_whatever_was_done_before():

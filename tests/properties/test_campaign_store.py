@@ -55,6 +55,19 @@ def test_a_file_cut_at_any_length_goes_on_to_the_same_result_and_the_same_bytes(
         assert path.read_bytes() == content, length
 
 
+def test_a_run_that_ends_as_the_one_before_but_with_a_unit_more_says_so_again(tmp_path):
+    path = str(tmp_path / "c.jsonl")
+    stop = {"by": "budget", "confidence": 0.95, "count": 1, "first": 0}
+    with Store.open(path, CAMPAIGN) as store:
+        store.append(0, WORK.unit(1, 0))
+        store.stop(stop)
+        store.append(2, WORK.unit(1, 2))  # another worker's; unit 1 is not there yet
+        store.stop(stop)
+    assert scan(path).stop == stop
+    shown = result_of_file(path)
+    assert (shown.stopped_by, shown.aside) == ("budget", 1)
+
+
 def test_a_torn_line_longer_than_what_follows_leaves_nothing_behind(whole, tmp_path):
     path = tmp_path / "torn.jsonl"
     path.write_bytes(whole[1][: whole[1].index(b"\n") + 1] + b'{"cases":[' + b"1," * 5000)

@@ -6,7 +6,7 @@ from typing import Any
 from framesim.coverage.campaign.judged_frames import MOST_CASES
 from framesim.coverage.campaign.one_receiver import NOTES, OneReceiver
 from framesim.coverage.campaign.work import UnitResult
-from framesim.coverage.fast.work import Sampling
+from framesim.coverage.fast.work import LARGEST_NUMBER, Sampling
 from framesim.coverage.population import Payloads
 from framesim.disturbance import Channel
 from framesim.errors import check_range
@@ -61,6 +61,7 @@ class CompiledFrames(OneReceiver):
         Raises:
             BadArgument: the channel needs longer frames.
         """
+        check_range("unit", number, 0, LARGEST_NUMBER, base="d")
         found = self._sampling().unit(seed, number)
         # Which of the frames drawn were independent is of no use here: all of a population are, those of one frame too.
         counts = {name: count for name, count in found.counts.items() if not name.startswith("payloads")}

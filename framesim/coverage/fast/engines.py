@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from importlib import import_module
+from types import ModuleType
 from typing import Any
 
 from framesim.coverage.fast.flips import portions
@@ -20,26 +21,33 @@ ENGINES = ("sliced", "scalar", "walked")
 def engine_for(network: Network, sources: Sequence[Any] = ()) -> Any:
     """Return what judges frames of ``network`` fastest: with ``note`` and ``judge(work, drawn, seed, number)``.
 
-    An engine with ``fits(sources)`` is asked about the frames as well; it raises ``NotFeasible`` too.
+    A module with ``fits(sources)`` is asked about the frames as well, with or without a compiler; it raises
+    ``NotFeasible`` too.
     """
     reasons = []
     for name in ENGINES:
         module = import_module(f"framesim.coverage.fast.{name}")
         try:
-            found = module.engine(network)
-            if hasattr(found, "fits"):
-                found.fits(sources)
-        except ImportError:
-            return Reference(
-                note="numba is missing: every disturbed frame goes to the reference receiver",
-                flips_of=getattr(module, "flips_of", portions),
-                stands_in=True,
-            )
+            found = _found(module, network)
+            if hasattr(module, "fits"):
+                module.fits(sources)
         except NotFeasible as reason:
             reasons.append(str(reason))
         else:
             return found
     return Reference(note=f"no compiled receiver ({'; '.join(reasons)}): every disturbed frame goes to the reference")
+
+
+def _found(module: ModuleType, network: Network) -> Any:
+    """Return the engine, or what stands in for it on a machine without a compiler."""
+    try:
+        return module.engine(network)
+    except ImportError:
+        return Reference(
+            note="numba is missing: every disturbed frame goes to the reference receiver",
+            flips_of=getattr(module, "flips_of", portions),
+            stands_in=True,
+        )
 
 
 def has_compiled(network: Network, sources: Sequence[Any]) -> bool:

@@ -13,6 +13,7 @@ __all__ = ["portions"]
 
 _PURPOSE = 0x666C_6970_73
 PLACES_AT_ONCE = 1 << 26  # wire bits of a portion: flat memory
+FLIPS_AT_ONCE = 1 << 22  # and flips, as many as are to be expected
 
 
 def portions(
@@ -37,7 +38,9 @@ def portions(
     exact = isinstance(channel, ExactFlips)
     if exact and len(lengths) and channel.count > lengths.min():
         raise BadArgument(f"count={channel.count}: a frame of {lengths.min()} bits cannot hold so many flips")
-    most = max(1, PLACES_AT_ONCE // (repeats * int(lengths.max(initial=1))))
+    n_bits = int(lengths.max(initial=1))
+    expected = float(channel.count) if exact else getattr(channel, "bit_error_ratio", 0.0) * n_bits
+    most = max(1, int(min(PLACES_AT_ONCE // (repeats * n_bits), FLIPS_AT_ONCE / (repeats * max(expected, 1e-9)))))
     for first in range(0, len(lengths), most):
         here = lengths[first : first + most]
         rng = np.random.Generator(

@@ -3,7 +3,7 @@
 from collections.abc import Hashable
 from typing import Any
 
-__all__ = ["Keyed"]
+__all__ = ["Keyed", "known_by_all"]
 
 
 class Keyed:
@@ -24,3 +24,11 @@ class Keyed:
 
     def __hash__(self) -> int:
         return hash(self.key)
+
+
+def known_by_all(value: Any) -> Keyed:
+    """Return a frame or population known by all that it shows.
+
+    Frames that compare as equal may still be sent differently (SENT's pause pulse).
+    """
+    return Keyed(value, (type(value), repr(value)))

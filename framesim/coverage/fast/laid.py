@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from framesim.coverage.fast.differences import Added
-from framesim.coverage.fast.keyed import Keyed
+from framesim.coverage.fast.keyed import Keyed, known_by_all
 from framesim.coverage.fast.open_paths import OpenPath, open_path_of
 from framesim.coverage.fast.paths import Path, path_of
 from framesim.coverage.fast.sending import Source, bounds_of
@@ -69,7 +69,8 @@ class Shape:
             self._encode(words)
             read = self.wire_at >= 0
             wires[:, self.wire_at[read]] = words[:, read]
-        sums = words.astype(np.int64) @ self.path.add_numbers
+        summed = np.flatnonzero(self.path.add_numbers.any(axis=1))  # few or none: eight bytes for each bit is much
+        sums = words[:, summed].astype(np.int64) @ self.path.add_numbers[summed]
         return Laid(wires=wires, words=words, sums=sums)
 
     def _encode(self, words: NDArray[np.uint8]) -> None:
@@ -106,8 +107,7 @@ def shape_of(source: Source) -> Shape:
     Raises:
         NotFeasible: they have too little in common, or their format is none that can be put in numbers.
     """
-    # by all that it shows: frames that compare as equal may still be sent differently (SENT's pause pulse)
-    return _shape_of(Keyed(source, (type(source), repr(source))))
+    return _shape_of(known_by_all(source))
 
 
 @lru_cache(maxsize=4096)
@@ -122,7 +122,7 @@ def _shape_of(source: Keyed) -> Shape:
     if any(not np.array_equal(one, first) for walk in walks for one, first in zip(walk, walks[0], strict=True)):
         raise NotFeasible("walked: the payload changes what else is on the wire")
     bits = bits_by_field(path.network.layout, sent)
-    return Shape(
+    shape = Shape(
         path=path,
         clean=walks[0][0],
         stops=walks[0][1],
@@ -131,6 +131,10 @@ def _shape_of(source: Keyed) -> Shape:
         wire_at=path.wire_at(sent),
         **_payload(path, sent, low != high),
     )
+    laid = shape.lay(np.array([list(payload) for payload in _some(low, high)], np.uint8)).wires
+    if any(one.bits.tolist() != row for one, row in zip(tried, laid.tolist(), strict=True)):
+        raise NotFeasible("walked: the payload changes what else is on the wire")
+    return shape
 
 
 def _some(low: bytes, high: bytes) -> list[bytes]:

@@ -8,6 +8,7 @@ import numpy as np
 from bitarray import bitarray
 from numpy.typing import NDArray
 
+from framesim.coverage.fast.keyed import Keyed, known_by_all
 from framesim.coverage.population import Payloads
 from framesim.errors import NotFeasible
 from framesim.judging import encode
@@ -74,14 +75,18 @@ def bounds_of(source: Source) -> tuple[Any, bytes, bytes]:
     return source, payload, payload
 
 
-@lru_cache(maxsize=256)
 def template_of(network: Network, source: Source) -> Template:
     """Return a source's template, for a network whose protected bits are one stuffed region with one CRC.
 
     Raises:
         NotFeasible: the payload does not stand byte by byte among the protected bits.
     """
-    frame, low, high = bounds_of(source)
+    return _template_of(network, known_by_all(source))
+
+
+@lru_cache(maxsize=256)
+def _template_of(network: Network, source: Keyed) -> Template:
+    frame, low, high = bounds_of(source.value)
     has_payload = isinstance(getattr(frame, "payload", None), bytes)
     sent = encode(replace(frame, payload=bytes(len(low))) if has_payload else frame)
     guarded = next(field for field in network.layout.fields if field.guard)

@@ -82,9 +82,7 @@ class Sliced:
             receive, elsewhere = self.made.receive, exact_flips_sender(self.shape, channel.count)
 
             def send(*rest: Any) -> None:
-                if elsewhere is not None:
-                    elsewhere(wires, lengths, content, turns, seed, number, *rest)
-                else:
+                if elsewhere is None or not elsewhere(wires, lengths, content, turns, seed, number, *rest):
                     sliced_driver.exact_flips(receive, wires, lengths, content, channel.count, turns, *numbers, *rest)
 
             tally.run(send, 0)

@@ -26,7 +26,7 @@ from framesim.networks.network import Network
 if TYPE_CHECKING:
     from framesim.coverage.fast.work import Judged, Sampling
 
-__all__ = ["Walked", "engine"]
+__all__ = ["Walked", "engine", "fits"]
 
 ROOM = 1 << 14  # frames listed at a time
 
@@ -36,11 +36,6 @@ class Walked:
     """Receivers of any network whose frames have one path each."""
 
     note = ""
-
-    def fits(self, sources: Sequence[Source]) -> None:
-        """Raise ``NotFeasible`` if the frames of a source cannot be put in numbers."""
-        for source in sources:
-            shape_of(source)
 
     def judge(self, work: "Sampling", drawn: Drawn, seed: int, number: int) -> "Judged":
         """Judge the frames of a unit."""
@@ -107,8 +102,8 @@ class _Tally:
             )  # fmt: skip
             listed = self._room[:found]
             for fate, take in ((ASIDE, self.listing.leave), (UNDETECTED, self.listing.note)):
-                rows = listed[listed[:, 0] == fate]
-                take(portion + rows[:, 1], rows[:, 2], rows[:, 3], place)
+                told = listed[listed[:, 0] == fate]
+                take(portion + told[:, 1], told[:, 2], told[:, 3], place)
 
     def counts(self) -> "Counter[str]":
         """Return the counts of the unit; undetected frames that the judge will see once more are left to it."""
@@ -121,6 +116,12 @@ class _Tally:
 
 
 WALKED = Walked()
+
+
+def fits(sources: Sequence[Source]) -> None:
+    """Raise ``NotFeasible`` if the frames of a source cannot be put in numbers."""
+    for source in sources:
+        shape_of(source)
 
 
 def engine(network: Network) -> Walked:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from framesim.coverage.fast.keyed import Keyed, known_by_all
 from framesim.coverage.fast.sending import Drawn, bounds_of
 from framesim.judging import encode
 from framesim.networks import program_columns as column
@@ -34,7 +35,7 @@ def wires_of(network: Network, work: "Sampling", drawn: Drawn) -> tuple[NDArray[
     """Return the frames of a unit as rows of levels, and their lengths."""
     parts = []
     for source, payloads in zip(work.sources, drawn.payloads, strict=True):
-        template = _template(network, source)
+        template = _template(network, known_by_all(source))
         parts.append(template.lay(field_program(network), payloads) if len(payloads) else None)
     used: Counter[int] = Counter(drawn.template.tolist())
     widest = max(parts[index][0].shape[1] for index in used)  # type: ignore[index]  # those used have frames
@@ -85,8 +86,8 @@ class _Template:
 
 
 @lru_cache(maxsize=256)
-def _template(network: Network, source: Any) -> _Template:
-    frame, low, _ = bounds_of(source)
+def _template(network: Network, source: Keyed) -> _Template:
+    frame, low, _ = bounds_of(source.value)
     frame = replace(frame, payload=low) if low else frame
     program, layout, sent = field_program(network), network.layout, encode(frame)
     nodes, goal, tail_at = [], int(program.goals[0]), 0

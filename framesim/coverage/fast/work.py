@@ -10,7 +10,7 @@ import numpy as np
 from bitarray import bitarray, frozenbitarray
 
 from framesim.coverage.fast.engines import engine_for
-from framesim.coverage.fast.keyed import Keyed
+from framesim.coverage.fast.keyed import known_by_all
 from framesim.coverage.fast.reference import Reference
 from framesim.coverage.fast.sending import Drawn, bounds_of, draw_frames
 from framesim.disturbance import Channel
@@ -22,7 +22,7 @@ from framesim.plain import frame_fields
 from framesim.wire import WireFrame
 from framesim.words import Outcome
 
-__all__ = ["Sampling", "UnitResult"]
+__all__ = ["LARGEST_NUMBER", "Sampling", "UnitResult"]
 
 Acceptance = Literal["receiver_only", "same_end"]
 LARGEST_NUMBER = (1 << 32) - 1
@@ -147,7 +147,7 @@ class Sampling:
         cases, wrong = [], set(judged.passed)
         # Where one frame is sent over and over, the same few patterns pass every time. Frames that compare as equal may
         # be sent in different ways (SENT's pause pulse), so each is known by all that it shows.
-        frame_of = lru_cache(KEPT)(lambda index: _known_by_all(frame_at(self, drawn, index)))
+        frame_of = lru_cache(KEPT)(lambda index: known_by_all(frame_at(self, drawn, index)))
         wire_of = lru_cache(KEPT)(lambda frame: encode(frame.value))
         word_on = lru_cache(KEPT)(lambda frame, seen: judge(wire_of(frame), seen))
         for index, read in judged.aside:
@@ -189,10 +189,6 @@ class Judged(NamedTuple):
     counts: Mapping[str, int]
     aside: list[tuple[int, bitarray]]
     passed: frozenset[int] = frozenset()
-
-
-def _known_by_all(frame: Any) -> Keyed:
-    return Keyed(frame, (type(frame), repr(frame)))
 
 
 def frame_at(work: Sampling, drawn: Drawn, index: int) -> Any:

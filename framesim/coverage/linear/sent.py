@@ -67,11 +67,12 @@ def sent_patterns(sent: WireFrame, most_flips: int, *, quiet: bool = False) -> d
     Raises:
         BadArgument: not a SENT frame.
     """
-    return dict(enumerate(_counts(sent, most_flips, quiet), start=1))
+    # The form is for the cache: frames compare as equal without it, and of some data both forms are the same bits.
+    return dict(enumerate(_counts(sent, getattr(sent.frame, "crc_form", None), most_flips, quiet), start=1))
 
 
 @lru_cache(maxsize=64)
-def _counts(sent: WireFrame, most_flips: int, quiet: bool) -> tuple[int, ...]:
+def _counts(sent: WireFrame, _form: str | None, most_flips: int, quiet: bool) -> tuple[int, ...]:
     ends = sent_ends(sent, counted(most_flips), quiet=quiet)
     return tuple(round(ends.accepted[:, 1, flips].sum()) for flips in range(1, most_flips + 1))
 
