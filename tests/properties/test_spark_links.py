@@ -38,13 +38,13 @@ def looks_of(link):
     return lambda cells: pattern[cells % pattern.size]
 
 
-def flips(link, events):
+def flips(link, events, level_at=levels):
     if isinstance(link, EthernetLink):
         hits = link.hits(events, symbols)
     elif isinstance(link, CanFdLink):
-        hits = link.hits(events, levels, looks_of(link))
+        hits = link.hits(events, level_at, looks_of(link))
     else:
-        hits = link.hits(events, levels)
+        hits = link.hits(events, level_at)
     return hits
 
 
@@ -56,13 +56,22 @@ pairs = st.one_of(
 )
 
 
-def margin(link):
-    """The least voltage that moves the decision of a pair's receiver."""
+def moving_volts(link):
+    """The least voltage that moves a pair's receiver away from a level that stays."""
     if isinstance(link, EthernetLink):
         return link.margin_volts
     if isinstance(link, FlexRayLink):
         return link.signal_volts + link.threshold_volts
     return min(link.upper_volts, link.dominant_volts - link.lower_volts)
+
+
+def holding_volts(link):
+    """The least voltage that keeps a pair's receiver where it was when the level changes: hysteresis helps it."""
+    if isinstance(link, EthernetLink):
+        return link.margin_volts
+    if isinstance(link, FlexRayLink):
+        return link.signal_volts - link.threshold_volts
+    return min(link.lower_volts, link.dominant_volts - link.upper_volts)
 
 
 def heights(link, events):
@@ -80,12 +89,36 @@ def heights(link, events):
 
 @settings(deadline=None, max_examples=60)
 @given(engine=engines, link=pairs, seed=st.integers(0, 1000))
-def test_nothing_flips_or_toggles_on_a_pair_where_no_peak_reaches_its_margin(engine, link, seed):
+def test_nothing_flips_or_toggles_on_a_pair_where_no_peak_could_hold_a_level_that_has_passed(engine, link, seed):
     events = engine.events(0, SPAN_S, seed)
-    if heights(link, events).max(initial=0.0) < margin(link):
+    if heights(link, events).max(initial=0.0) < holding_volts(link):
         hits = flips(link, events)
         assert not hits.flipped.size
         assert not hits.toggled.size
+
+
+two_levels = pairs.filter(lambda link: not isinstance(link, EthernetLink))
+
+
+@settings(deadline=None, max_examples=60)
+@given(engine=engines, link=two_levels, seed=st.integers(0, 1000), level=st.integers(0, 1))
+def test_nothing_flips_or_toggles_on_a_pair_at_rest_where_no_peak_could_move_it(engine, link, seed, level):
+    events = engine.events(0, SPAN_S, seed)
+    if heights(link, events).max(initial=0.0) < moving_volts(link):
+        hits = flips(link, events, lambda cells: np.full(cells.shape, level, np.uint8))
+        assert not hits.flipped.size
+        assert not hits.toggled.size
+
+
+def test_a_peak_too_weak_to_move_a_pair_can_hold_it_where_it_was():
+    # Found by the laws above: 1.11 V of ring, 1.225 V to move the comparator, 0.775 V to hold it after an edge.
+    engine = Ignition(severity="typical", leads="long", speed_rpm=800)
+    link = FlexRayLink(conversion_loss_db=23.0)
+    events = engine.events(0, SPAN_S, 490)
+    assert holding_volts(link) < heights(link, events).max() < moving_volts(link)
+    toggled = flips(link, events).toggled
+    assert toggled.size
+    assert np.all(levels(toggled) != levels(toggled - 1))
 
 
 @settings(deadline=None, max_examples=40)
