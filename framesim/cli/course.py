@@ -6,6 +6,8 @@ import sys
 from collections.abc import Sequence
 from typing import Any
 
+from framesim.cli.interruption import INTERRUPTED, nothing_finished
+from framesim.cli.output import share_bar
 from framesim.cli.parsing import LineParser, number
 from framesim.cli.scenario_options import scenario_from
 
@@ -31,7 +33,10 @@ def run(arguments: Sequence[str]) -> int:
     parser.add_argument("--seed", metavar="N", help="of every draw; the scenario's unless said")
     parser.add_argument("--json", action="store_true", help="write one JSON object with every value")
     values = parser.read(arguments)
-    course = _course(values)
+    try:
+        course = _course(values)
+    except KeyboardInterrupt:
+        return nothing_finished("course")
     if values.json:
         sys.stdout.write(json.dumps(course.to_json(), allow_nan=False) + "\n")
     else:
@@ -39,7 +44,7 @@ def run(arguments: Sequence[str]) -> int:
         from framesim.report.terminal import screen
 
         draw_course(screen(), course)
-    return 0
+    return INTERRUPTED if course.partial else 0
 
 
 def _course(values: argparse.Namespace) -> Any:
@@ -50,4 +55,5 @@ def _course(values: argparse.Namespace) -> Any:
     for option, name in (("seconds", "seconds"), ("substitute", "substitute"), ("time_out", "time_out_s")):
         if getattr(values, option) is not None:
             given[name] = number(f"--{option.replace('_', '-')}", getattr(values, option))
-    return value_course(scenario, **given)
+    with share_bar("following the value") as show:
+        return value_course(scenario, progress=show, **given)

@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from framesim.cli.interruption import INTERRUPTED, nothing_finished
+from framesim.cli.output import share_bar
 from framesim.cli.parsing import LineParser, number, quoted, whole_number
 from framesim.cli.scenario_options import scenario_from
 from framesim.errors import BadArgument, BadInput
@@ -46,20 +48,30 @@ def run(arguments: Sequence[str]) -> int:
         raise BadArgument(f"--by={quoted(way)}: expected one of {', '.join(WAYS)}")
     if values.by is not None and values.out is None:
         raise BadArgument("--by: says which channel --out writes; give --out CHANNEL.toml")
-    fit = _fit(values)
-    if values.out is not None:
+    try:
+        fit = _fit(values)
+    except KeyboardInterrupt:
+        return nothing_finished("fit")
+    if fit is None:
+        return INTERRUPTED
+    written = None
+    if values.out is not None and fit.partial and way not in fit.channels:
+        sys.stderr.write(f"framesim: {values.out}: not written; interrupted before the channel by {way} was fitted\n")
+    elif values.out is not None:
         _write(values.out, fit, way)
+        written = (values.out, way)
     if values.json:
         sys.stdout.write(json.dumps(fit.to_json(), allow_nan=False) + "\n")
     else:
         from framesim.report.fit_text import draw_fit
         from framesim.report.terminal import screen
 
-        draw_fit(screen(), fit, written=None if values.out is None else (values.out, way))
-    return 0
+        draw_fit(screen(), fit, written=written)
+    return INTERRUPTED if fit.partial else 0
 
 
-def _fit(values: argparse.Namespace) -> "Fit":
+def _fit(values: argparse.Namespace) -> "Fit | None":
+    """Return the fit; None, and say why, where an interruption left too little to fit."""
     from framesim.coverage.fit.fitting import fit_flips
 
     given: dict[str, Any] = {}
@@ -69,7 +81,14 @@ def _fit(values: argparse.Namespace) -> "Fit":
         given["confidence"] = number("--confidence", values.confidence)
     if values.seed is not None:
         given["seed"] = whole_number("--seed", values.seed)
-    return fit_flips(_record(values), **given)
+    record = _record(values)
+    try:
+        return fit_flips(record, **given)
+    except BadArgument as refusal:
+        if not record.partial:
+            raise
+        sys.stderr.write(f"framesim: fit: interrupted; {refusal}\n")
+        return None
 
 
 def _record(values: argparse.Namespace) -> "FlipRecord":
@@ -84,7 +103,8 @@ def _record(values: argparse.Namespace) -> "FlipRecord":
 
     scenario = scenario_from(values, severity="fault")
     seconds = 60.0 if values.seconds is None else number("--seconds", values.seconds)
-    return draw_flips(scenario, seconds)
+    with share_bar("drawing flips") as show:
+        return draw_flips(scenario, seconds, progress=show)
 
 
 def _write(path: str, fit: "Fit", way: str) -> None:

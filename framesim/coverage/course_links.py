@@ -13,7 +13,6 @@ from framesim.coverage.lines import Line, lines_of, reach_of
 from framesim.coverage.scenario import Scenario
 from framesim.coverage.slots import Slots
 from framesim.coverage.traffic import Traffic
-from framesim.coverage.windows import slots_at_once
 from framesim.disturbance import Ignition
 from framesim.disturbance.links import CanFdLink, EthernetLink, SentLink
 from framesim.disturbance.sparks import SparkEvents
@@ -25,7 +24,7 @@ from framesim.networks.sent.wires import seen_wire
 from framesim.wire import WireFrame
 from framesim.words import Outcome
 
-__all__ = ["Delivered", "delivered_beside"]
+__all__ = ["Delivered", "LinksBeside"]
 
 Places = npt.NDArray[np.int64]
 
@@ -53,27 +52,29 @@ class Delivered(NamedTuple):
     fate: Fate
 
 
-def delivered_beside(scenario: Scenario, traffic: Traffic, n_values: int) -> dict[str, list[Delivered]]:
-    """Return network → its disturbed frames among the first ``n_values``; none where no engine runs.
+class LinksBeside:
+    """The links beside the first of a scenario, followed window by window; none where no engine runs."""
 
-    Args:
-        scenario: its engine has the severity wanted; the first receiver of each link is followed.
-        traffic: its frames.
-        n_values: how many slots.
-    """
-    engine = scenario.disturbance
-    if not isinstance(engine, Ignition) or not scenario.links:
-        return {}
-    lines = lines_of(scenario, traffic)
-    before, after = reach_of(scenario, engine)
-    every_s, step = scenario.signal.every_s, slots_at_once(scenario)
-    found: dict[str, list[Delivered]] = {name: [] for name in scenario.links}
-    for first in range(0, n_values, step):
-        stop = min(first + step, n_values)
-        events = engine.events(first * every_s - before, stop * every_s + after, scenario.seed)
-        for name, disturbed in found.items():
-            disturbed.extend(_disturbed(name, lines[name], events, first, stop))
-    return found
+    def __init__(self, scenario: Scenario, traffic: Traffic) -> None:
+        """Take a scenario whose engine has the severity wanted; the first receiver of each link is followed."""
+        self._scenario = scenario
+        engine = scenario.disturbance
+        self._engine = engine if isinstance(engine, Ignition) and scenario.links else None
+        self._lines = lines_of(scenario, traffic) if self._engine else {}
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Return their networks."""
+        return tuple(self._scenario.links) if self._engine else ()
+
+    def delivered(self, first: int, stop: int) -> dict[str, list[Delivered]]:
+        """Return network → the disturbed ones among the frames of the slots ``first .. stop - 1``."""
+        if self._engine is None:
+            return {}
+        before, after = reach_of(self._scenario, self._engine)
+        every_s = self._scenario.signal.every_s
+        events = self._engine.events(first * every_s - before, stop * every_s + after, self._scenario.seed)
+        return {name: list(_disturbed(name, self._lines[name], events, first, stop)) for name in self.names}
 
 
 def _disturbed(name: str, line: Line, events: SparkEvents, first: int, stop: int) -> Iterator[Delivered]:

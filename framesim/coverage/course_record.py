@@ -74,6 +74,8 @@ class ValueCourse:
         seed: of every draw.
         substitute: the fixed value.
         time_out_s: for how long ``time_out`` keeps a value.
+        seconds: how far the course goes.
+        partial: the run was interrupted before the end asked for.
         links: link → its course: ``can``, and ``analog`` under an engine.
     """
 
@@ -85,6 +87,8 @@ class ValueCourse:
     seed: int
     substitute: float
     time_out_s: float
+    seconds: float
+    partial: bool
     links: Mapping[str, LinkCourse]
 
     def error(self, link: str, policy: str) -> Floats:
@@ -125,6 +129,8 @@ class ValueCourse:
             "version": __version__,
             "substitute": self.substitute,
             "time_out_s": self.time_out_s,
+            "seconds": self.seconds,
+            "partial": self.partial,
             "policies": dict(POLICIES),
             "links": {
                 link: {

@@ -1,19 +1,22 @@
 """What the controller used, value by value: one signal over each link, under a policy for values that are caught."""
 
 import dataclasses
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping
+from typing import NamedTuple
 
 import numpy as np
 from bitarray.util import ba2int
 from numpy.typing import NDArray
 
-from framesim.coverage.course_links import delivered_beside
+from framesim.analog import AnalogSamples
+from framesim.coverage.course_flips import flipped_frames
+from framesim.coverage.course_links import LinksBeside
 from framesim.coverage.course_record import POLICIES, Fate, LinkCourse, Policy, ValueCourse, used_values
 from framesim.coverage.frame_book import PAGES
 from framesim.coverage.scenario import Scenario
 from framesim.coverage.traffic import Traffic
 from framesim.coverage.windows import FRAMES_AT_ONCE
-from framesim.disturbance import Channel, Ignition, PulseTrain, RecordedWaveform
+from framesim.disturbance import Ignition, PulseTrain
 from framesim.errors import BadArgument, NotFeasible, check_number
 from framesim.judging import judge
 from framesim.wire import WireFrame
@@ -22,8 +25,13 @@ from framesim.words import Outcome
 __all__ = ["POLICIES", "Fate", "LinkCourse", "Policy", "ValueCourse", "value_course"]
 
 Floats = NDArray[np.float64]
-Places = NDArray[np.int64]
 MOST_VALUES = 1_000_000
+WINDOW_S = 10.0  # followed on all links before the next: an interruption leaves them equally long
+
+#: Called with the share done (0..1) and a word on what is being done.
+Progress = Callable[[float, str], None]
+#: slot → the value's 16 bits as read, None where there is nothing to read, and what became of the frame
+Changes = dict[int, tuple[int | None, Fate]]
 
 
 def value_course(
@@ -33,11 +41,15 @@ def value_course(
     seconds: float = 10.0,
     substitute: float | None = None,
     time_out_s: float | None = None,
+    progress: Progress | None = None,
 ) -> ValueCourse:
     """Follow the first seconds of a scenario, value by value, on every link that carries the value.
 
     The frames, samples and events are those of ``measure_coverage``. A frame that a check stopped is not repeated here;
     on CAN its sender would repeat it at once, so the policies look a little worse than on a real bus.
+
+    A ``KeyboardInterrupt`` ends the run; the course then goes as far as every link was followed and says that it is
+    partial. If that is nowhere, the interruption is raised again.
 
     Args:
         scenario: what to run.
@@ -45,6 +57,7 @@ def value_course(
         seconds: how long.
         substitute: the fixed value of two policies; default: the signal's ``centre``.
         time_out_s: for how long ``time_out`` keeps a value; default: three values long.
+        progress: called now and then.
 
     Raises:
         BadArgument: no such severity, or a value out of range.
@@ -62,13 +75,17 @@ def value_course(
     if n_values > MOST_VALUES:
         raise NotFeasible(f"seconds={seconds:g}: {n_values:,} values; at most {MOST_VALUES:,} fit")
     scenario, name = _chosen(scenario, column)
-    traffic = Traffic(scenario)
-    links: dict[str, LinkCourse] = {scenario.sender.network: _frame_link(scenario, traffic, n_values)}
-    for network, disturbed in delivered_beside(scenario, traffic, n_values).items():
-        changes = {slot: (word, fate) for slot, word, fate in disturbed}
-        links[network] = _frames_with(scenario, changes, n_values)
-    if isinstance(scenario.disturbance, Ignition):
-        links["analog"] = _analog_link(scenario, traffic, traffic.sampled_s(0, n_values))
+    traffic, stretches, partial = Traffic(scenario), [], False
+    try:
+        for stretch in _stretches(scenario, traffic, n_values):
+            stretches.append(stretch)
+            if progress is not None:
+                progress(stretch.stop / n_values, f"following {signal.name}")
+    except KeyboardInterrupt:
+        if not stretches:
+            raise
+        partial = True
+    links = _joined(scenario, traffic, stretches)
     patience = int(np.floor(patience_s / signal.every_s + 1e-9))
     return ValueCourse(
         title=scenario.title,
@@ -79,6 +96,8 @@ def value_course(
         seed=scenario.seed,
         substitute=fixed,
         time_out_s=patience_s,
+        seconds=stretches[-1].stop * signal.every_s,
+        partial=partial,
         links={
             link: dataclasses.replace(course, used=used_values(course, fixed, patience))
             for link, course in links.items()
@@ -101,10 +120,62 @@ def _chosen(scenario: Scenario, column: str | None) -> tuple[Scenario, str]:
     return scenario, name
 
 
-def _analog_link(scenario: Scenario, traffic: Traffic, times: Floats) -> LinkCourse:
+class _Stretch(NamedTuple):
+    """Some values on every link.
+
+    Attributes:
+        stop: one past the last slot.
+        changes: network → the frames that did not arrive as sent.
+        samples: on the analog line, under an engine.
+    """
+
+    stop: int
+    changes: Mapping[str, Changes]
+    samples: AnalogSamples | None
+
+
+def _stretches(scenario: Scenario, traffic: Traffic, n_values: int) -> Iterator[_Stretch]:
+    """Yield the values in pieces; their union does not depend on the cuts."""
+    # A channel's flips are drawn by runs of frames, addressed by their number.
+    step = max(1, round(WINDOW_S / scenario.signal.every_s)) if scenario.by_time else FRAMES_AT_ONCE
+    beside = LinksBeside(scenario, traffic)
+    for first in range(0, n_values, step):
+        stop = min(first + step, n_values)
+        flipped = flipped_frames(scenario, traffic, first, stop)
+        changes: dict[str, Changes] = {
+            scenario.sender.network: {slot: _read_word(traffic.wire(slot), flips) for slot, flips in flipped.items()}
+        }
+        for network, disturbed in beside.delivered(first, stop).items():
+            changes[network] = {slot: (word, fate) for slot, word, fate in disturbed}
+        yield _Stretch(stop, changes, _samples(scenario, traffic, first, stop))
+
+
+def _samples(scenario: Scenario, traffic: Traffic, first: int, stop: int) -> AnalogSamples | None:
+    engine, line = scenario.disturbance, scenario.analog
+    if not isinstance(engine, Ignition):
+        return None
+    times = traffic.sampled_s(first, stop - first)
+    before, after = line.reach_s(engine)
+    events = engine.events(float(times[0]) - before, float(times[-1]) + after, scenario.seed)
+    return line.sampled(events, times, traffic.volts, scenario.seed, first_sample=first)
+
+
+def _joined(scenario: Scenario, traffic: Traffic, stretches: list[_Stretch]) -> dict[str, LinkCourse]:
+    """Return the links' courses over all stretches, the analog line last."""
+    n_values = stretches[-1].stop
+    links = {}
+    for network in stretches[0].changes:
+        changes = {slot: change for stretch in stretches for slot, change in stretch.changes[network].items()}
+        links[network] = _frames_with(scenario, changes, n_values)
+    parts = [stretch.samples for stretch in stretches if stretch.samples is not None]
+    if parts:
+        samples = AnalogSamples(*(np.concatenate(column) for column in zip(*parts, strict=True)))
+        links["analog"] = _analog_link(scenario, traffic, samples)
+    return links
+
+
+def _analog_link(scenario: Scenario, traffic: Traffic, samples: AnalogSamples) -> LinkCourse:
     line, signal = scenario.analog, scenario.signal
-    assert isinstance(scenario.disturbance, Ignition)
-    samples = line.walk(scenario.disturbance, times, traffic.volts, scenario.seed)
     times = samples.times_s  # in step with the crank, the last reading may be older than the asking
     span = signal.high - signal.low
 
@@ -125,14 +196,6 @@ def _analog_link(scenario: Scenario, traffic: Traffic, times: Floats) -> LinkCou
     )
 
 
-def _frame_link(scenario: Scenario, traffic: Traffic, n_values: int) -> LinkCourse:
-    changes = {
-        slot: _read_word(traffic.wire(slot), flips)
-        for slot, flips in _flipped_frames(scenario, traffic, n_values).items()
-    }
-    return _frames_with(scenario, changes, n_values)
-
-
 def _frames_with(scenario: Scenario, changes: Mapping[int, tuple[int | None, Fate]], n_values: int) -> LinkCourse:
     """Return the course of a link whose frames arrive as sent but for some, of which word and fate are given."""
     signal = scenario.signal
@@ -147,37 +210,6 @@ def _frames_with(scenario: Scenario, changes: Mapping[int, tuple[int | None, Fat
         fate[slot] = what
         read[slot] = np.nan if word is None else signal.low + step * word
     return LinkCourse(step=step, times_s=times, true=true, sent=sent, read=read, fate=fate, used={})
-
-
-def _flipped_frames(scenario: Scenario, traffic: Traffic, n_values: int) -> dict[int, list[int]]:
-    """Return the flipped bits of every disturbed frame, by slot."""
-    slots, offset = traffic.slots_of(_flipped(scenario, traffic, n_values))
-    found: dict[int, list[int]] = {}
-    for slot, place in zip(slots.tolist(), offset.tolist(), strict=True):
-        if 0 <= slot < n_values and 0 <= place < len(traffic.wire(slot)):
-            found.setdefault(slot, []).append(place)
-    return found
-
-
-def _flipped(scenario: Scenario, traffic: Traffic, n_values: int) -> Places:
-    """Return the flipped bits of the wire, as ``measure_coverage`` draws them."""
-    cause, link = scenario.disturbance, scenario.link
-    bits = (traffic.first_bit(0), traffic.first_bit(n_values))
-    if isinstance(cause, Ignition):
-        return link.walk(cause, *bits, scenario.seed, traffic.levels).flipped
-    if isinstance(cause, RecordedWaveform):
-        near = traffic.busy(0, n_values)
-        return cause.walk(link, *bits, scenario.seed, traffic.levels, busy=near).flipped
-    if isinstance(cause, PulseTrain):
-        return cause.walk(link, *bits, scenario.seed, traffic.levels).flipped
-    assert isinstance(cause, Channel)
-    places = [np.empty(0, np.int64)]
-    for unit, first in enumerate(range(0, n_values, FRAMES_AT_ONCE)):
-        count = min(FRAMES_AT_ONCE, scenario.frames - first)
-        rng = np.random.Generator(np.random.Philox(np.random.SeedSequence(scenario.seed, spawn_key=(unit,))))
-        hits = cause.flips(count, scenario.sender.most_bits, rng)
-        places.append(traffic.sent_at(first, count)[hits.frame] + hits.bit)
-    return np.concatenate(places)
 
 
 def _read_word(wire: WireFrame, flips: list[int]) -> tuple[int | None, Fate]:

@@ -22,7 +22,10 @@ def course_around(scenario: Scenario, column: str, moment_s: float) -> tuple[Val
     """Return the course of a column up to the end of the window around a moment, and when the window begins."""
     start_s = max(0.0, moment_s - WINDOW_S / 2)
     stop_s = max(start_s + WINDOW_S, scenario.signal.every_s)
-    return value_course(scenario, column=column, seconds=stop_s), start_s
+    course = value_course(scenario, column=column, seconds=stop_s)
+    if course.partial:
+        raise KeyboardInterrupt  # the window lies at the end of the course: without it there is no picture
+    return course, start_s
 
 
 def tracks_of(course: ValueCourse, start_s: float, policy: Policy = POLICY) -> list[Track]:

@@ -23,6 +23,9 @@ def draw_course(console: Console, course: ValueCourse) -> None:
     console.print(Text(one_line(course.title), style="bold"))
     note = f"{one_line(course.note)} · " if course.note else ""
     console.print(Text(f"{note}{course.column} · seed {course.seed}", style="dim"))
+    if course.partial:
+        reached = f"Partial: the run was interrupted. What follows covers the first {course.seconds:g} s."
+        console.print(Text(reached, style="bold"))
     told = course.summary()
     console.print()
     for link, counts in told.items():

@@ -22,6 +22,8 @@ MOST_SIZES = 8
 def draw_fit(console: Console, fit: Fit, *, written: tuple[str, str] | None) -> None:
     """Draw the fit; ``written`` is the file that holds a channel, and which one."""
     console.print(Text(one_line(fit.origin), style="bold"))
+    if fit.partial:
+        console.print(Text("Partial: the run was interrupted. What follows covers what was done.", style="bold"))
     console.print(
         Text(
             f"{fit.n_flips:,} flips in {fit.n_bits:,} bits. Guard distance {fit.guard:,} bits ({fit.guard_by}): "

@@ -12,11 +12,13 @@ from scenario_texts import ONE_LINK
 
 import framesim as fs
 from framesim.cli.main import main
+from framesim.coverage import value_course as course_module
 from framesim.coverage.course_record import POLICIES, Fate, LinkCourse, used_values
 from framesim.coverage.scenario import load_scenario, scenario_from_text
-from framesim.coverage.value_course import _read_word, value_course
+from framesim.coverage.value_course import _read_word, _samples, value_course
 from framesim.disturbance import CanLink, Scatter
 from framesim.errors import BadArgument, NotFeasible
+from framesim.report.course_figure import course_around
 
 
 def scenario(**changes):
@@ -199,3 +201,59 @@ def test_a_slip_is_told_in_one_line(words, told, capsys):
     said = capsys.readouterr().err
     assert said.count("\n") == 1
     assert told in said
+
+
+def interrupted_after(function, times):
+    """The function, but Ctrl-C is pressed when it is called once more than so many times."""
+    left = iter(range(times))
+
+    def called(*arguments, **settings):
+        if next(left, None) is None:
+            raise KeyboardInterrupt
+        return function(*arguments, **settings)
+
+    return called
+
+
+def test_an_interruption_keeps_the_course_as_far_as_every_link_was_followed(capsys, monkeypatch):
+    words = ["course", "--severity", "fault", "--json"]
+    assert main([*words, "--seconds", "10"]) == 0
+    whole = json.loads(capsys.readouterr().out)
+    assert (whole["seconds"], whole["partial"]) == (10, False)
+    # the analog line is the last to be followed in each window of ten seconds
+    monkeypatch.setattr(course_module, "_samples", interrupted_after(_samples, 1))
+    assert main([*words, "--seconds", "25"]) == 130
+    kept = json.loads(capsys.readouterr().out)
+    assert kept["partial"] is True
+    assert {**kept, "partial": False} == whole
+    monkeypatch.setattr(course_module, "_samples", interrupted_after(_samples, 1))
+    assert main([*words[:-1], "--seconds", "25"]) == 130
+    drawn = capsys.readouterr().out
+    assert "Partial: the run was interrupted. What follows covers the first 10 s." in drawn
+    assert "CAN: 1,000 values" in drawn
+    assert [line.split()[0] for line in drawn.splitlines() if line[:1].isdigit()] == list("0123456789")
+
+
+def test_a_course_interrupted_at_once_says_that_nothing_was_finished(capsys, monkeypatch):
+    monkeypatch.setattr(course_module, "_samples", interrupted_after(_samples, 0))
+    assert main(["course", "--seconds", "2"]) == 130
+    told = capsys.readouterr()
+    assert told.out == ""
+    assert told.err == "framesim: course: interrupted before anything was finished; nothing to show\n"
+
+
+def test_a_course_does_not_depend_on_its_windows(monkeypatch):
+    case = dataclasses.replace(load_scenario(None), seed=7)
+    whole = value_course(case, column="fault", seconds=9)
+    monkeypatch.setattr(course_module, "WINDOW_S", 2.3)
+    shown = []
+    assert value_course(case, column="fault", seconds=9, progress=lambda *told: shown.append(told)).to_json() == (
+        whole.to_json()
+    )
+    assert [share for share, _ in shown] == pytest.approx([2.3 / 9, 4.6 / 9, 6.9 / 9, 1])
+
+
+def test_a_picture_of_a_course_that_was_cut_short_is_not_drawn(monkeypatch):
+    monkeypatch.setattr(course_module, "_samples", interrupted_after(_samples, 1))
+    with pytest.raises(KeyboardInterrupt):
+        course_around(load_scenario(None), "fault", 20.0)

@@ -1,11 +1,15 @@
 """``framesim fit``: from flips to a channel file that ``framesim residual`` takes; slips in one line."""
 
+import dataclasses
 import json
 
 import pytest
 
 from framesim.cli.main import main
 from framesim.coverage.channel_file import load_channel
+from framesim.coverage.fit import fitting, flip_record
+from framesim.coverage.scenario import load_scenario
+from framesim.disturbance import CanLink
 
 FRAME = ["can", "--identifier", "0x1A4", "--payload", "9F3C07"]
 
@@ -128,3 +132,74 @@ def test_a_way_that_the_flips_do_not_allow_and_a_place_that_cannot_be_written(tm
     assert "--seconds: stands only without a file" in capsys.readouterr().err
     assert main(["fit", path, "--out", "/no/such/folder/a.toml"]) == 2
     assert "cannot be written" in capsys.readouterr().err
+
+
+def interrupted_after(function, times):
+    """The function, but Ctrl-C is pressed when it is called once more than so many times."""
+    left = iter(range(times))
+
+    def called(*arguments, **settings):
+        if next(left, None) is None:
+            raise KeyboardInterrupt
+        return function(*arguments, **settings)
+
+    return called
+
+
+def test_an_interruption_fits_the_flips_that_were_drawn(capsys, monkeypatch):
+    assert main(["fit", "--seconds", "20", "--json"]) == 0
+    whole = json.loads(capsys.readouterr().out)
+    assert whole["partial"] is False
+    walk = CanLink.walk
+    monkeypatch.setattr(CanLink, "walk", interrupted_after(walk, 1))  # pieces are 20 s long
+    assert main(["fit", "--seconds", "50", "--json"]) == 130
+    kept = json.loads(capsys.readouterr().out)
+    assert kept == {**whole, "partial": True}
+    monkeypatch.setattr(CanLink, "walk", interrupted_after(walk, 1))
+    assert main(["fit", "--seconds", "50"]) == 130
+    drawn = " ".join(capsys.readouterr().out.split())
+    assert "2950 rpm, 20 s at" in drawn
+    assert "Partial: the run was interrupted." in drawn
+
+
+def test_a_fit_interrupted_with_too_little_to_fit_says_so(capsys, monkeypatch):
+    monkeypatch.setattr(CanLink, "walk", interrupted_after(CanLink.walk, 0))
+    assert main(["fit", "--seconds", "5"]) == 130
+    told = capsys.readouterr()
+    assert (told.out, told.err) == (
+        "",
+        "framesim: fit: interrupted before anything was finished; nothing to show\n",
+    )
+    monkeypatch.undo()
+    monkeypatch.setattr(flip_record, "WINDOW_S", 0.5)
+    monkeypatch.setattr(CanLink, "walk", interrupted_after(CanLink.walk, 1))
+    assert main(["fit", "--severity", "good", "--seconds", "5"]) == 130
+    told = capsys.readouterr()
+    assert told.out == ""
+    assert told.err.startswith("framesim: fit: interrupted; flips: 0 in 250,000 bits are too few to fit")
+    assert told.err.count("\n") == 1
+
+
+def test_an_interruption_keeps_the_channels_that_were_fitted(tmp_path, capsys, monkeypatch):
+    path, out = flips_file(tmp_path, active=[[995, 1012]]), tmp_path / "channel.toml"
+    monkeypatch.setattr(fitting, "_batches_fit", interrupted_after(fitting._batches_fit, 0))
+    assert main(["fit", path, "--out", str(out), "--json"]) == 130
+    told = json.loads(capsys.readouterr().out)
+    assert [each["way"] for each in told["fits"]] == ["state", "moments"]
+    assert told["partial"] is True
+    assert load_channel(str(out)).describe()["kind"] == "gilbert_elliott"
+    out.unlink()
+    assert main(["fit", path, "--out", str(out), "--by", "batches"]) == 130
+    told = capsys.readouterr()
+    assert told.err == f"framesim: {out}: not written; interrupted before the channel by batches was fitted\n"
+    assert "by moments" in told.out
+    assert "holds the channel" not in told.out
+    assert not out.exists()
+
+
+def test_the_flips_drawn_do_not_depend_on_the_pieces(monkeypatch):
+    case = dataclasses.replace(load_scenario(None), severities=("fault",))
+    whole = flip_record.draw_flips(case, 11)
+    monkeypatch.setattr(flip_record, "WINDOW_S", 2.7)
+    assert flip_record.draw_flips(case, 11).flips.tolist() == whole.flips.tolist()
+    assert whole.flips.size

@@ -1,7 +1,7 @@
 """Fit channels to flips: by state, by moments, and as events with a number of flips each."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -75,6 +75,7 @@ class Fit:
         channels: the fitted channels, by way.
         confidence: of the limits.
         seed: of the repeats behind the limits of the moments.
+        partial: an interruption cut the drawing of the flips short, or the fit, and channels may be missing.
     """
 
     origin: str
@@ -89,6 +90,7 @@ class Fit:
     channels: Mapping[str, FittedChannel]
     confidence: float
     seed: int
+    partial: bool = False
 
     def to_json(self) -> dict[str, Any]:
         """Return the fit, ready for JSON."""
@@ -110,6 +112,7 @@ class Fit:
             "fits": [found.to_json() for found in self.channels.values()],
             "confidence": self.confidence,
             "seed": self.seed,
+            "partial": self.partial,
             "version": __version__,
         }
 
@@ -117,6 +120,9 @@ class Fit:
 def fit_flips(record: FlipRecord, *, guard: int | None = None, confidence: float = 0.95, seed: int = 1) -> Fit:
     """Fit a two-state channel by state (where the record says when the cause was at work) and by moments, and events
     with a number of flips each.
+
+    A ``KeyboardInterrupt`` ends the work; the fit then has the channels found until there and says that it is partial.
+    If there is none, the interruption is raised again.
 
     Args:
         record: the flips; at least three of them, and not all bits.
@@ -140,14 +146,15 @@ def fit_flips(record: FlipRecord, *, guard: int | None = None, confidence: float
         raise BadArgument("flips: every bit is flipped; nothing to fit")
     given = guard is not None
     groups = group(record, guard if guard is not None else usual_guard(record))
-    channels = {}
-    if record.active:
-        channels["state"] = _state_fit(record, groups.guard, confidence)
-    channels["moments"] = _moments_fit(record, groups, confidence, seed)
-    batches, note = as_batches(groups)
-    channels["batches"] = FittedChannel(
-        way="batches", channel=batches, gaps=compare_gaps(record.gaps, batches.matrices(), groups.guard), note=note
-    )
+    channels: dict[str, FittedChannel] = {}
+    partial = record.partial
+    try:
+        for found in _fitted(record, groups, confidence, seed):
+            channels[found.way] = found
+    except KeyboardInterrupt:
+        if not channels:
+            raise
+        partial = True
     sizes, counts = np.unique(groups.flips, return_counts=True)
     return Fit(
         origin=record.origin,
@@ -162,7 +169,21 @@ def fit_flips(record: FlipRecord, *, guard: int | None = None, confidence: float
         channels=channels,
         confidence=confidence,
         seed=seed,
+        partial=partial,
     )
+
+
+def _fitted(record: FlipRecord, groups: Groups, confidence: float, seed: int) -> Iterator[FittedChannel]:
+    if record.active:
+        yield _state_fit(record, groups.guard, confidence)
+    yield _moments_fit(record, groups, confidence, seed)
+    yield _batches_fit(record, groups)
+
+
+def _batches_fit(record: FlipRecord, groups: Groups) -> FittedChannel:
+    channel, note = as_batches(groups)
+    gaps = compare_gaps(record.gaps, channel.matrices(), groups.guard)
+    return FittedChannel(way="batches", channel=channel, gaps=gaps, note=note)
 
 
 def _state_fit(record: FlipRecord, guard: int, confidence: float) -> FittedChannel:

@@ -2,6 +2,7 @@
 
 import dataclasses
 import json
+from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -11,7 +12,7 @@ from numpy.typing import NDArray
 from framesim.coverage.channel_file import read_text
 from framesim.coverage.scenario import Scenario
 from framesim.coverage.tables import expect_type
-from framesim.disturbance import Ignition, PulseTrain, RecordedWaveform, SparkEvent
+from framesim.disturbance import Ignition, LinkHits, PulseTrain, RecordedWaveform, SparkEvent
 from framesim.disturbance.streams import Purpose
 from framesim.errors import BadArgument, BadInput, check_number, check_range
 
@@ -20,9 +21,13 @@ __all__ = ["FlipRecord", "draw_flips", "random_levels", "read_flips"]
 Places = NDArray[np.int64]
 MOST_BITS = 1 << 50
 MOST_RUN_BITS = 1e12
+WINDOW_S = 20.0  # of the run, drawn at once: what an interruption costs
 JOINED_S = 1e-3  # loud bits with a shorter pause between them belong to one active stretch
 LONGEST_FILE = 200_000_000  # bytes: some 20 million flips
 EXPECTED = "a JSON object with bits (how many) and flips (their places, ascending), as framesim waveform --json writes"
+
+#: Called with the share done (0..1) and a word on what is being done.
+Progress = Callable[[float, str], None]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -34,6 +39,7 @@ class FlipRecord:
         flips: dtype int64. shape: (n_flips,). Places in ``0..n_bits - 1``, strictly ascending.
         active: stretches (start, stop) of bits in which the cause was at work, ascending and apart; None if unknown.
         origin: where the flips come from, in words.
+        partial: the drawing was interrupted; the run is then shorter than was asked for.
 
     Raises:
         BadArgument: places out of order or out of range.
@@ -43,6 +49,7 @@ class FlipRecord:
     flips: Places
     active: tuple[tuple[int, int], ...] | None = None
     origin: str = ""
+    partial: bool = False
 
     def __post_init__(self) -> None:
         check_range("n_bits", self.n_bits, 1, MOST_BITS, base="d")
@@ -104,12 +111,16 @@ def random_levels(bits: Places, seed: int) -> NDArray[np.uint8]:
     return ((mixed >> np.uint64(63)) & np.uint64(1)).astype(np.uint8)
 
 
-def draw_flips(scenario: Scenario, seconds: float) -> FlipRecord:
+def draw_flips(scenario: Scenario, seconds: float, *, progress: Progress | None = None) -> FlipRecord:
     """Return the flips that the scenario's cause makes on its link, all bits sent, their levels random.
+
+    A ``KeyboardInterrupt`` ends the drawing; the record then is of the run until there and says that it is partial. If
+    nothing was drawn, the interruption is raised again.
 
     Args:
         scenario: its disturbance must be an engine (the first severity counts), a pulse train or a recording.
         seconds: how long; of a recording played once, its own length at most.
+        progress: called now and then.
 
     Raises:
         BadArgument: a value is out of range, or the disturbance is a channel already.
@@ -124,39 +135,68 @@ def draw_flips(scenario: Scenario, seconds: float) -> FlipRecord:
         return random_levels(bits, scenario.seed)
 
     if isinstance(cause, RecordedWaveform):
-        return _of_recording(scenario, cause, n_bits)
+        return _of_recording(scenario, cause, n_bits, progress)
+    if isinstance(cause, Ignition):
+        cause = dataclasses.replace(cause, severity=scenario.severities[0])
+    elif not isinstance(cause, PulseTrain):
+        raise BadArgument("disturbance: is a channel already; expected kind ignition, pulse-train or waveform")
+
+    def walk(first: int, stop: int) -> LinkHits:
+        if isinstance(cause, PulseTrain):
+            return cause.walk(link, first, stop, scenario.seed, levels)
+        return link.walk(cause, first, stop, scenario.seed, levels)
+
+    hits, reached = _drawn(walk, 0, n_bits, link.bit_rate, progress)
+    seconds = seconds if reached == n_bits else reached / link.bit_rate
     if isinstance(cause, PulseTrain):
-        hits = cause.walk(link, 0, n_bits, scenario.seed, levels)
         spans = _bursts(cause, seconds, scenario.seed)
         name = f"pulse train {cause.profile}"
-    elif isinstance(cause, Ignition):
-        engine = dataclasses.replace(cause, severity=scenario.severities[0])
-        hits = link.walk(engine, 0, n_bits, scenario.seed, levels)
-        spans = _clusters(engine, seconds, scenario.seed)
-        speeds = [speed for _, speed in engine.speed_profile or ((0.0, engine.speed_rpm),)]
-        pace = f"{min(speeds):g} to {max(speeds):g}" if engine.speed_profile else f"{engine.speed_rpm:g}"
-        name = f"ignition, {engine.severity}, {pace} rpm"
     else:
-        raise BadArgument("disturbance: is a channel already; expected kind ignition, pulse-train or waveform")
-    active = _joined(np.floor(spans * link.bit_rate).astype(np.int64), n_bits)
+        spans = _clusters(cause, seconds, scenario.seed)
+        speeds = [speed for _, speed in cause.speed_profile or ((0.0, cause.speed_rpm),)]
+        pace = f"{min(speeds):g} to {max(speeds):g}" if cause.speed_profile else f"{cause.speed_rpm:g}"
+        name = f"ignition, {cause.severity}, {pace} rpm"
+    active = _joined(np.floor(spans * link.bit_rate).astype(np.int64), reached)
     origin = f"{name}, {seconds:g} s at {link.bit_rate:g} bit/s, random levels, seed {scenario.seed}"
-    return FlipRecord(n_bits=n_bits, flips=hits.flipped, active=active, origin=origin)
+    return FlipRecord(n_bits=reached, flips=hits.flipped, active=active, origin=origin, partial=reached < n_bits)
 
 
-def _of_recording(scenario: Scenario, cause: RecordedWaveform, n_bits: int) -> FlipRecord:
+def _drawn(
+    walk: Callable[[int, int], LinkHits], first: int, stop: int, bit_rate: float, progress: Progress | None
+) -> tuple[LinkHits, int]:
+    """Return the hits of bits ``first .. stop - 1``, drawn piece by piece, and how many bits were drawn."""
+    pieces, step = [], max(1, round(WINDOW_S * bit_rate))
+    try:
+        for begin in range(first, stop, step):
+            pieces.append(walk(begin, min(begin + step, stop)))
+            if progress is not None:
+                progress((begin - first) / (stop - first), "drawing flips")
+    except KeyboardInterrupt:
+        if not pieces:
+            raise
+    reached = min(len(pieces) * step, stop - first)
+    return LinkHits(*(np.concatenate(bits) for bits in zip(*pieces, strict=True))), reached
+
+
+def _of_recording(scenario: Scenario, cause: RecordedWaveform, n_bits: int, progress: Progress | None) -> FlipRecord:
     """Return the flips that a recording makes, from its first whole bit on; loud bits are when it was at work."""
     rate, wave = scenario.link.bit_rate, cause.waveform
     first = int(np.ceil(wave.start_s * rate - 1e-6))
     if cause.repeat_s is None:
         n_bits = min(n_bits, max(1, int(np.floor(wave.stop_s * rate + 1e-6)) - first))
-    hits = cause.walk(
-        scenario.link, first, first + n_bits, scenario.seed, lambda bits: random_levels(bits, scenario.seed)
-    )
+    asked = n_bits
+
+    def walk(begin: int, stop: int) -> LinkHits:
+        return cause.walk(scenario.link, begin, stop, scenario.seed, lambda bits: random_levels(bits, scenario.seed))
+
+    hits, n_bits = _drawn(walk, first, first + asked, rate, progress)
     touched = hits.touched - first
     breaks = np.flatnonzero(np.diff(touched) > JOINED_S * rate)
     spans = np.stack([touched[np.r_[0, breaks + 1]], touched[np.r_[breaks, -1]]], axis=1) if touched.size else touched
     origin = f"recording {cause.file}, {n_bits / rate:g} s at {rate:g} bit/s, random levels, seed {scenario.seed}"
-    return FlipRecord(n_bits=n_bits, flips=hits.flipped - first, active=_joined(spans, n_bits), origin=origin)
+    return FlipRecord(
+        n_bits=n_bits, flips=hits.flipped - first, active=_joined(spans, n_bits), origin=origin, partial=n_bits < asked
+    )
 
 
 def _clusters(engine: Ignition, seconds: float, seed: int) -> NDArray[np.float64]:
