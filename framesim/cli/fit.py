@@ -102,6 +102,10 @@ def _record(values: argparse.Namespace) -> "FlipRecord":
     from framesim.coverage.fit.flip_record import draw_flips
 
     scenario = scenario_from(values, severity="fault")
+    if not scenario.by_time:
+        raise BadInput(
+            f"{values.scenario}: disturbance.kind: is a channel already; expected ignition, pulse-train or waveform"
+        )
     seconds = 60.0 if values.seconds is None else number("--seconds", values.seconds)
     with share_bar("drawing flips") as show:
         return draw_flips(scenario, seconds, progress=show)

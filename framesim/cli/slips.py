@@ -9,7 +9,7 @@ from typing import Any
 from framesim.cli.output import share_bar
 from framesim.cli.parsing import LineParser, number, whole_number
 from framesim.cli.scenario_options import scenario_from
-from framesim.errors import BadArgument
+from framesim.errors import BadArgument, BadInput
 
 __all__ = ["run"]
 
@@ -79,6 +79,8 @@ def _sparks(values: argparse.Namespace) -> int:
     from framesim.disturbance.resync import BitTiming
 
     scenario = scenario_from(values, severity="fault")
+    if not scenario.by_engine and not scenario.by_recording:
+        raise BadInput(f"{values.scenario}: disturbance.kind: expected ignition or waveform")
     shape = {
         name: whole_number(f"--{name}", getattr(values, name))
         for name in ("jump", "quanta")

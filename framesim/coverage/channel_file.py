@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from framesim.coverage.tables import build
+from framesim.coverage.tables import build, shown
 from framesim.disturbance import Bursts, GilbertElliott, Markov, Scatter
 from framesim.errors import BadInput
 
@@ -38,10 +38,12 @@ def channel_from_table(table: Mapping[str, Any], *, file: str, key: str, kinds: 
     Raises:
         BadInput: no such kind, or a key or value out of place.
     """
-    kind = table.get("kind")
+    where, form = f"{key}.kind" if key else "kind", f"expected one of {', '.join(kinds)}"
+    if "kind" not in table:
+        raise BadInput(f"{file}: {where}: missing; {form}")
+    kind = table["kind"]
     if not isinstance(kind, str) or kind not in kinds:
-        where = f"{key}.kind" if key else "kind"
-        raise BadInput(f"{file}: {where}: expected one of {', '.join(kinds)}, got {kind!r}")
+        raise BadInput(f"{file}: {where}: {form}, got {shown(kind)}")
     return build(kinds[kind], table, file=file, key=key, skip=frozenset({"kind"}))
 
 
@@ -70,15 +72,17 @@ def read_text(path: str, *, what: str, longest: int = LONGEST_FILE) -> str:
     Raises:
         BadInput: no such file, a directory, too large, or not text in UTF-8.
     """
+    if not path:
+        raise BadInput(f"file='': expected the name of {what}")
     place = Path(path)
-    if place.is_dir():
-        raise BadInput(f"{path}: is a directory; expected {what}")
     try:
+        if place.is_dir():
+            raise BadInput(f"{path}: is a directory; expected {what}")
         with place.open("rb") as file:
             content = file.read(longest + 1)
         if len(content) > longest:
             raise BadInput(f"{path}: larger than {longest:,} bytes; expected {what}")
-        return content.decode("utf-8")
+        return content.decode("utf-8-sig")
     except OSError as error:
         raise BadInput(f"{path}: cannot be read ({error.strerror or error})") from None
     except UnicodeDecodeError:

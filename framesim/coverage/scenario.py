@@ -177,6 +177,8 @@ class Scenario:
                 raise BadArgument(f"links.{name}: expected one of {', '.join(OTHER_LINKS)}, each with its own record")
         if not self.severities or len(set(self.severities)) != len(self.severities):
             raise BadArgument("severities: expected a list without repeats, at least one")
+        if self.by_recording:
+            self._check_recording()
         longest_s = self.sender.most_bits / self.link.bit_rate
         if self.signal.every_s <= longest_s:
             raise BadArgument(
@@ -187,6 +189,15 @@ class Scenario:
             raise BadArgument(
                 f"signal.every_s={self.signal.every_s:g}: the recording holds no whole slot; must be at most half as "
                 "long as it, or say disturbance.repeat_s"
+            )
+
+    def _check_recording(self) -> None:
+        cause = self.disturbance
+        assert isinstance(cause, RecordedWaveform)
+        if cause.lasts_s * self.link.bit_rate < 2:
+            raise BadArgument(
+                f"disturbance.file={cause.file!r}: lasts {cause.lasts_s:.3g} s; expected at least two bits of "
+                f"{1 / self.link.bit_rate:.3g} s"
             )
 
     @property
@@ -304,7 +315,7 @@ def scenario_from_text(text: str, *, file: str) -> Scenario:
         built[name] = build(record, table.get(name, {}), file=file, key=name)
     built["disturbance"] = disturbance
     built["links"] = _links(table, file)
-    return build(
+    scenario = build(
         Scenario,
         table,
         file=file,
@@ -312,6 +323,21 @@ def scenario_from_text(text: str, *, file: str) -> Scenario:
         given={**built, "source": table},
         skip=frozenset([*parts, "links", "disturbance"]),
     )
+    _check_slots(scenario, file)
+    return scenario
+
+
+def _check_slots(scenario: Scenario, file: str) -> None:
+    """Raise where a frame of another link does not fit into its slot: here, where the file's name is known."""
+    if not scenario.links:
+        return
+    from framesim.coverage.lines import lines_of  # these two stand on this module
+    from framesim.coverage.traffic import Traffic
+
+    try:
+        lines_of(scenario, Traffic(scenario))
+    except BadArgument as refusal:
+        raise BadInput(f"{file}: {refusal}") from None
 
 
 def _links(table: Mapping[str, Any], file: str) -> dict[str, Any]:

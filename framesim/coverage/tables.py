@@ -12,7 +12,7 @@ from typing import Any, Literal, TypeVar, Union, get_args, get_origin, get_type_
 
 from framesim.errors import BadArgument, BadInput
 
-__all__ = ["build", "expect_keys", "expect_type"]
+__all__ = ["build", "expect_keys", "expect_type", "shown"]
 
 Record = TypeVar("Record")
 
@@ -79,7 +79,7 @@ def expect_type(value: object, hint: Any, *, file: str, key: str) -> Any:
     """
     fitted = _fit(value, hint)
     if fitted is _NO:
-        raise BadInput(f"{file}: {key}: expected {_form(hint)}, got {_shown(value)}")
+        raise BadInput(f"{file}: {key}: expected {_form(hint)}, got {shown(value)}")
     return fitted
 
 
@@ -88,7 +88,7 @@ LONGEST_SHOWN = 60
 MOST = 1e300  # a larger number fits no formula
 
 
-def _shown(value: object) -> str:
+def shown(value: object) -> str:
     """Return a value as a message may show it: short."""
     if isinstance(value, int) and not isinstance(value, bool) and abs(value) > MOST:
         return "a number of more than 300 digits"

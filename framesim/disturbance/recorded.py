@@ -1,7 +1,8 @@
 """A recorded voltage as a cause: read from a file, made ready, and played once or again and again."""
 
 import hashlib
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -39,8 +40,21 @@ def prepared(
         check_number("loss_db", loss_db, 0, 120, unit="dB")
         waveform = waveform.scaled(10 ** (-loss_db / 20))
     if low_pass_hz is not None:
-        waveform = waveform.low_passed(low_pass_hz)
-    return waveform if resample_hz is None else waveform.resampled(resample_hz)
+        with _said_of("low_pass_hz", "bandwidth_hz"):
+            waveform = waveform.low_passed(low_pass_hz)
+    if resample_hz is not None:
+        with _said_of("resample_hz", "rate_hz"):
+            waveform = waveform.resampled(resample_hz)
+    return waveform
+
+
+@contextmanager
+def _said_of(own: str, inner: str) -> Iterator[None]:
+    """Let a refusal name the argument by which it came in."""
+    try:
+        yield
+    except (BadArgument, NotFeasible) as refusal:
+        raise type(refusal)(str(refusal).replace(f"{inner}=", f"{own}=", 1)) from None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,9 +94,12 @@ class RecordedWaveform:
             raise BadArgument("rate_hz: missing; a .npy file holds volts only; expected its samples per second")
         try:
             raw = read_waveform(str(Path(self.folder) / self.file), rate_hz=self.rate_hz, start_s=self.start_s)
-            ready = prepared(raw, loss_db=self.loss_db, low_pass_hz=self.low_pass_hz, resample_hz=self.resample_hz)
-        except (BadInput, NotFeasible) as refusal:
+        except BadInput as refusal:
             raise BadArgument(f"file={self.file!r}: {refusal}") from None
+        try:
+            ready = prepared(raw, loss_db=self.loss_db, low_pass_hz=self.low_pass_hz, resample_hz=self.resample_hz)
+        except NotFeasible as refusal:
+            raise BadArgument(str(refusal)) from None
         object.__setattr__(self, "waveform", ready)
         if self.repeat_s is not None:
             check_number("repeat_s", self.repeat_s, 0, 1e6, unit="s", open_low=True)

@@ -43,12 +43,12 @@ def read_waveform(path: str, *, rate_hz: float | None = None, start_s: float | N
             that is not a finite number, fewer than two samples, or a sample rate where none belongs or none is given.
     """
     place = Path(path)
-    if place.is_dir():
-        raise BadInput(f"{path}: is a directory; expected a waveform, .csv or .npy")
     suffix = place.suffix.lower()
-    if suffix not in (".csv", ".npy"):
-        raise BadInput(f"{path}: expected a name that ends in .csv (time and volts) or .npy (volts)")
     try:
+        if place.is_dir():
+            raise BadInput(f"{path}: is a directory; expected a waveform, .csv or .npy")
+        if suffix not in (".csv", ".npy"):
+            raise BadInput(f"{path}: expected a name that ends in .csv (time and volts) or .npy (volts)")
         if suffix == ".npy":
             if rate_hz is None:
                 raise BadInput(f"{path}: a .npy file holds volts only; give its sample rate in samples per second")
@@ -60,6 +60,8 @@ def read_waveform(path: str, *, rate_hz: float | None = None, start_s: float | N
             start = start if start_s is None else start_s
     except OSError as error:
         raise BadInput(f"{path}: cannot be read ({error.strerror or error})") from None
+    except ValueError:
+        raise BadInput(f"{path!r}: no file's name holds a zero byte") from None
     try:
         return Waveform(start_s=start, rate_hz=rate, volts=volts)
     except (BadArgument, NotFeasible) as refusal:

@@ -60,7 +60,7 @@ def recorded_hits(link: CanLink, waveform: Waveform, level_at: LevelAt, *, loud_
             f"recording of {waveform.stop_s - waveform.start_s:.3g} s: holds no whole bit of {1 / rate:.3g} s; "
             "expected a longer one"
         )
-    step = max(1, int(_BITS_AT_ONCE_SAMPLES / samples_a_bit))
+    step = max(1, int(_BITS_AT_ONCE_SAMPLES / max(1.0, samples_a_bit)))  # each bit has moments of its own as well
     state = int(np.asarray(level_at(np.array([first - 1])))[0])
     toggled, flipped, loud = [], [], []
     for begin in range(first, stop, step):
