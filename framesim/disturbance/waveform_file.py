@@ -43,6 +43,8 @@ def read_waveform(path: str, *, rate_hz: float | None = None, start_s: float | N
             that is not a finite number, fewer than two samples, or a sample rate where none belongs or none is given.
     """
     place = Path(path)
+    if "\0" in path:
+        raise BadInput(f"{path!r}: no file's name holds a zero byte")
     suffix = place.suffix.lower()
     try:
         if place.is_dir():
@@ -60,8 +62,6 @@ def read_waveform(path: str, *, rate_hz: float | None = None, start_s: float | N
             start = start if start_s is None else start_s
     except OSError as error:
         raise BadInput(f"{path}: cannot be read ({error.strerror or error})") from None
-    except ValueError:
-        raise BadInput(f"{path!r}: no file's name holds a zero byte") from None
     try:
         return Waveform(start_s=start, rate_hz=rate, volts=volts)
     except (BadArgument, NotFeasible) as refusal:

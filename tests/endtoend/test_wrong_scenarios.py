@@ -61,7 +61,7 @@ TEXTS = {
     ),
     "a recording whose name holds a zero byte": (
         recorded('file = "a\\u0000b.csv"'),
-        "disturbance.file='a\\x00b.csv'",
+        "no file's name holds a zero byte",
     ),
     "a recording whose name is too long": (recorded(f'file = "{"a" * 5000}.csv"'), "disturbance.file="),
     "a recording that is missing": (recorded('file = "none.csv"'), "cannot be read (No such file or directory)"),

@@ -58,7 +58,7 @@ def test_a_channel_file_is_read_and_slips_are_told(tmp_path):
         ('kind = "scatter"', "bit_error_ratio: missing; expected a finite number"),
         ('kind = "scatter"\nbit_eror_ratio = 1e-3', "bit_eror_ratio: unknown key; did you mean 'bit_error_ratio'?"),
         ('kind = "markov"\nstep = [0.1]\nerror = [1]', "step: expected a list of lists of a finite number, got [0.1]"),
-        ("", "kind: expected one of"),
+        ("", "kind: missing; expected one of"),
     ):
         path.write_text(text, encoding="utf-8")
         with pytest.raises(BadInput) as caught:
