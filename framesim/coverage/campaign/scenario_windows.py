@@ -6,11 +6,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from framesim.coverage.campaign.judged_frames import counts_of
+from framesim.coverage.campaign.kept_lines import lines_kept
 from framesim.coverage.campaign.work import UnitResult
-from framesim.coverage.lines import lines_of
 from framesim.coverage.scenario import Scenario
 from framesim.coverage.scenario_words import described_columns, notes_of
-from framesim.coverage.traffic import Traffic
 from framesim.coverage.windows import (
     FRAMES_AT_ONCE,
     Part,
@@ -80,9 +79,8 @@ class ScenarioWindows:
     def unit(self, seed: int, number: int) -> UnitResult:
         """Compute a window of every column; see ``Work.unit``."""
         scenario = dataclasses.replace(self.scenario, seed=seed)
-        traffic = Traffic(scenario)
+        traffic, lines = lines_kept(scenario)
         first, stop = number * self.frames_per_unit, (number + 1) * self.frames_per_unit
-        lines = lines_of(scenario, traffic) if scenario.by_engine else {}
         counts: dict[str, int] = {}
         for column in self.columns:
             cause = scenario.disturbance
