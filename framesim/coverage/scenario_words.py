@@ -99,7 +99,9 @@ def notes_of(scenario: Scenario) -> tuple[str, ...]:
         "modelled, nor are false resynchronisation and reflections.",
         "A rate computed by strata takes the chance of 1, 2, or 3 and more wrong bits in a frame from the run, and "
         "what share of each passes from patterns of the run put at other places of other frames; "
-        "docs/ignition-model.md says how. It needs a run in which frames were disturbed.",
+        "docs/ignition-model.md says how. It needs a run in which frames were disturbed. Where none of the patterns "
+        "passed, those put at other places count as independent: an assumption. The limit by frames does without it: "
+        "each disturbed frame then counts once.",
         f"For scale, bit error ratios measured on CAN: {MEASURED}. The severities poor and fault are stress, not "
         "everyday life.",
         *_options_notes(scenario),

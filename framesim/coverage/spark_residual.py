@@ -35,6 +35,7 @@ ENOUGH = 30  # patterns seen in a stratum that may stand for it
 TRIES = 40  # pages looked at for a place that a pattern fits
 SINGLE_PAGES = 4  # pages on which a single flip is tried at every place
 POOL = 64  # pages, evenly spread over the book, on which patterns are tried
+ASSUMED = "; where none or all passed, patterns put at other places taken as independent"
 AT_ONCE = 2000  # patterns judged at a time
 
 Places = npt.NDArray[np.int64]
@@ -66,6 +67,7 @@ class SparkStratum(NamedTuple):
         every: every place was tried, on some pages.
         origins: disturbed frames of the run that the patterns were drawn from; 0 where every place was tried.
         share: of the patterns that pass, with limits.
+        by_frames: the same where, if none or all passed, disturbed frames count and not the patterns drawn from them.
     """
 
     flips: int
@@ -75,6 +77,12 @@ class SparkStratum(NamedTuple):
     every: bool
     origins: int
     share: Estimate
+    by_frames: Estimate
+
+    @property
+    def assumed(self) -> bool:
+        """Whether the limits of the share rest on patterns put at other places being independent."""
+        return self.share.high != self.by_frames.high or self.share.low != self.by_frames.low
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,11 +91,14 @@ class SparkResidual:
 
     Attributes:
         estimate: with limits.
+        high_by_frames: the upper limit without the assumption that patterns put at other places are independent:
+            where none or all passed, each disturbed frame counts once, however many patterns were drawn from it.
         strata: what it is made of.
         frames: sent in the run.
     """
 
     estimate: Estimate
+    high_by_frames: float
     strata: tuple[SparkStratum, ...]
     frames: int
 
@@ -97,6 +108,7 @@ class SparkResidual:
             "probability": self.estimate.best or None,
             "low": self.estimate.low,
             "high": self.estimate.high,
+            "high_by_frames": self.high_by_frames,
             "confidence": self.estimate.confidence,
             "method": self.estimate.method,
             "strata": [
@@ -153,18 +165,22 @@ def spark_residual(
     for flips in range(1, TAIL + 1):
         count = sum(number for k, number in by_flips.items() if k == flips or (flips == TAIL and k > TAIL))
         strata.append(_stratum(drawn, flips, count, patterns, each))
-    parts = [(1.0, _limits(stratum, frames, each, confidence)) for stratum in strata]
-    summed = mover(parts)
+    summed, cautious = (
+        mover([(1.0, _limits(stratum, share, frames, each, confidence)) for stratum, share in parts])
+        for parts in ([(one, one.share) for one in strata], [(one, one.by_frames) for one in strata])
+    )
+    assumed = ASSUMED if any(stratum.assumed for stratum in strata) else ""
     estimate = Estimate(
         low=summed.low, best=summed.best, high=summed.high, confidence=confidence,
-        method="strata by flips, Clopper-Pearson limits, MOVER",
+        method=f"strata by flips, Clopper-Pearson limits, MOVER{assumed}",
     )  # fmt: skip
-    return SparkResidual(estimate=estimate, strata=tuple(strata), frames=frames)
+    high_by_frames = max(cautious.high, estimate.high)
+    return SparkResidual(estimate=estimate, high_by_frames=high_by_frames, strata=tuple(strata), frames=frames)
 
 
-def _limits(stratum: SparkStratum, frames: int, each: float, confidence: float) -> Estimate:
+def _limits(stratum: SparkStratum, share: Estimate, frames: int, each: float, confidence: float) -> Estimate:
     """Return weight times share; both hold at once at the confidence, since each does at half the risk."""
-    weight, share = clopper_pearson(stratum.frames, frames, confidence=each), stratum.share
+    weight = clopper_pearson(stratum.frames, frames, confidence=each)
     return Estimate(
         low=weight.low * share.low, best=(weight.best or 0.0) * (share.best or 0.0), high=weight.high * share.high,
         confidence=confidence, method="Clopper-Pearson",
@@ -175,7 +191,8 @@ def _stratum(drawn: "_Drawn", flips: int, count: int, patterns: int, each: float
     if flips == 1 and drawn.by_bits:
         tried = drawn.every_single()
         if not tried.any():
-            return SparkStratum(1, count, tried.size, 0, True, 0, Estimate.exact(0.0))
+            nothing = Estimate.exact(0.0)
+            return SparkStratum(1, count, tried.size, 0, True, 0, nothing, nothing)
     passed: list[npt.NDArray[np.bool_]] = []
     origin: list[int] = []
     for first in range(0, patterns, AT_ONCE):
@@ -184,10 +201,11 @@ def _stratum(drawn: "_Drawn", flips: int, count: int, patterns: int, each: float
         passed.append(drawn.judged([pattern for pattern, _ in some]))
         origin += [whose for _, whose in some]
     all_passed, whose_all = np.concatenate(passed), np.array(origin, np.int64)
-    share = clustered_share(all_passed, whose_all, confidence=each, alike=drawn.moves)
-    return SparkStratum(
-        flips, count, all_passed.size, int(all_passed.sum()), False, int(np.unique(whose_all).size), share
+    share, by_frames = (
+        clustered_share(all_passed, whose_all, confidence=each, alike=alike) for alike in (drawn.moves, False)
     )
+    origins = int(np.unique(whose_all).size)
+    return SparkStratum(flips, count, all_passed.size, int(all_passed.sum()), False, origins, share, by_frames)
 
 
 class _Drawn:

@@ -36,7 +36,15 @@ def strata_rows(record: Record, links: Sequence[tuple[int, Record]]) -> list[lis
             if there
         }
     )
-    return [["undetected, a frame, by strata", *best], [f"  interval ({'; '.join(levels)})", *limits]]
+    by_frames = [
+        number_at(record, "links", place, "computed", "high_by_frames") if there else "–"
+        for (place, _), there in zip(links, had, strict=True)
+    ]
+    return [
+        ["undetected, a frame, by strata", *best],
+        [f"  interval ({'; '.join(levels)})", *limits],
+        ["  at most, if each disturbed frame counts once, however many patterns were drawn from it", *by_frames],
+    ]
 
 
 def beside_the_first(frames: Sequence[tuple[int, Record]]) -> list[str]:

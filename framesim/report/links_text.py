@@ -6,6 +6,7 @@ from rich.table import Table
 
 from framesim.coverage.estimate import Estimate, rounded
 from framesim.coverage.result import CoverageReport, FrameResult
+from framesim.coverage.spark_residual import SparkResidual
 from framesim.words import Check
 
 __all__ = ["links_table"]
@@ -59,6 +60,7 @@ def _rows(results: list[FrameResult]) -> list[Row]:
         (f"  {level}, at most", lambda r: _most(r.undetected)),
         (" a frame, by strata", lambda r: _best(r.computed.estimate if r.computed else None)),
         (f"  {level}, at most", lambda r: _most(r.computed.estimate if r.computed else None)),
+        ("  by frames, at most", _most_by_frames),
     ]
     return rows
 
@@ -71,6 +73,11 @@ def _best(estimate: Estimate | None) -> str:
     if estimate is None:
         return "-"
     return rounded(estimate.best) if estimate.best else "none"
+
+
+def _most_by_frames(result: FrameResult) -> str:
+    computed = result.computed
+    return rounded(computed.high_by_frames, up=True) if isinstance(computed, SparkResidual) else "-"
 
 
 def _most(estimate: Estimate | None) -> str:
