@@ -185,6 +185,24 @@ def test_the_command_draws_a_row_a_second(capsys, monkeypatch):
     assert max(map(len, drawn.splitlines())) <= 80
 
 
+def test_beside_one_link_the_largest_errors_of_the_value_used_are_told_by_policy_with_their_unit(
+    tmp_path, capsys, monkeypatch
+):
+    path = tmp_path / "one.toml"
+    path.write_text(ONE_LINK.replace('unit = "bar"', 'unit = "kPa"'))
+    monkeypatch.setenv("COLUMNS", "80")
+    assert main(["course", str(path), "--seconds", "6"]) == 0
+    drawn = capsys.readouterr().out.splitlines()
+    (title,) = [number for number, line in enumerate(drawn) if line.startswith("Largest error of the value used")]
+    assert drawn[title].rstrip() == "Largest error of the value used, kPa"
+    course = value_course(load_scenario(str(path)), column="fault", seconds=6)
+    rows = [line.split() for line in drawn[title:] if line[:1].isdigit()]
+    assert [row[0] for row in rows] == list("012345")
+    assert [row[-1] for row in rows] == [f"{most:.3g}" for most in course.by_second("analog", "use")[1]]
+    (largest,) = [line.split() for line in drawn[title:] if line.startswith("all: largest")]
+    assert largest[-1] == f"{course.summary()['analog']['policies']['use']['largest']:.3g}"
+
+
 @pytest.mark.parametrize(
     ("words", "told"),
     [
