@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+from framesim.cli.interruption import INTERRUPTED, nothing_finished
 from framesim.cli.output import share_bar
 from framesim.cli.page_file import add_report_option, checked_path, write_page
 from framesim.cli.parsing import LineParser, number, whole_number
@@ -38,7 +39,10 @@ def run(arguments: Sequence[str]) -> int:
     add_report_option(parser)
     values = parser.read(arguments)
     report = checked_path(values.report)
-    comparison = _compare(values)
+    try:
+        comparison = _compare(values)
+    except KeyboardInterrupt:
+        return nothing_finished("compare")
     if values.json:
         sys.stdout.write(comparison.to_json() + "\n")
     elif values.page:
@@ -57,7 +61,7 @@ def run(arguments: Sequence[str]) -> int:
         from framesim.report.compare_page import comparison_page
 
         write_page(report, comparison_page(comparison))
-    return 0
+    return INTERRUPTED if comparison.partial else 0
 
 
 def _compare(values: argparse.Namespace) -> Any:

@@ -88,7 +88,8 @@ class Comparison:
         seed: of the sampled strata.
         analog_steps: how many values the analog line's converter tells apart.
         lanes: one a network.
-        left_out: network → why it cannot carry the value.
+        left_out: network → why it cannot carry the value, or that it was not reached.
+        partial: the run was interrupted.
     """
 
     value_bits: int
@@ -101,6 +102,7 @@ class Comparison:
     analog_steps: int
     lanes: tuple[Lane, ...]
     left_out: dict[str, str]
+    partial: bool = False
 
     def to_json(self) -> str:
         """Return the comparison as JSON text."""
@@ -115,6 +117,7 @@ class Comparison:
             "disturbance": "none: a channel of bits knows no volts",
         }
         record["left_out"] = self.left_out
+        record["partial"] = self.partial
         return json.dumps(record, indent=2, ensure_ascii=False)
 
 
@@ -148,6 +151,9 @@ def compare(
 ) -> Comparison:
     """Put one value on every network.
 
+    A ``KeyboardInterrupt`` ends the run; the comparison then holds the networks done until then and says that it is
+    partial. If there is none, the interruption is raised again.
+
     Args:
         value_bits: resolution of the value, 1..64.
         value: the value itself; default: about two thirds of the range, with a lively bit pattern.
@@ -174,17 +180,24 @@ def compare(
     channel = Scatter(bit_error_ratio=1e-5) if channel is None else channel
     lanes: list[Lane] = []
     left_out: dict[str, str] = {}
-    for done, carrier in enumerate(CARRIERS.values()):
-        if progress is not None:
-            progress(done / len(CARRIERS), carrier.title)
-        try:
-            payload = carrier.payload(value, value_bits)
-        except BadArgument as reason:
-            left_out[carrier.network] = str(reason)
-            continue
-        sent = encode(carrier.frame(payload))
-        residual, first = _judged(sent, channel, patterns, seed, confidence)
-        lanes.append(_lane(carrier, payload, sent, residual, first, value_bits=value_bits, every_s=every_s))
+    try:
+        for done, carrier in enumerate(CARRIERS.values()):
+            if progress is not None:
+                progress(done / len(CARRIERS), carrier.title)
+            try:
+                payload = carrier.payload(value, value_bits)
+            except BadArgument as reason:
+                left_out[carrier.network] = str(reason)
+                continue
+            sent = encode(carrier.frame(payload))
+            residual, first = _judged(sent, channel, patterns, seed, confidence)
+            lanes.append(_lane(carrier, payload, sent, residual, first, value_bits=value_bits, every_s=every_s))
+    except KeyboardInterrupt:
+        if not lanes:
+            raise
+    reached = {*left_out, *(lane.network for lane in lanes)}
+    missing = {name: f"{carrier.title}, interrupted before it was done" for name, carrier in CARRIERS.items()
+               if name not in reached}  # fmt: skip
     return Comparison(
         value_bits=value_bits,
         value=value,
@@ -195,7 +208,8 @@ def compare(
         seed=seed,
         analog_steps=1 << analog_bits,
         lanes=tuple(lanes),
-        left_out=left_out,
+        left_out={**left_out, **missing},
+        partial=bool(missing),
     )
 
 

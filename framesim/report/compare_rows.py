@@ -75,6 +75,8 @@ def notes(comparison: Comparison) -> tuple[str, ...]:
     provisional = [lane for lane in comparison.lanes if lane.provisional]
     said += [f"* {CARRIERS[lane.network].title} is provisional: {lane.provisional}" for lane in provisional]
     said += [f"Left out: {reason}." for reason in comparison.left_out.values()]
+    if comparison.partial:
+        said.insert(0, "Partial: the run was interrupted; some networks are left out.")
     return tuple(said)
 
 

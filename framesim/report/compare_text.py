@@ -14,6 +14,8 @@ def draw_comparison(console: Console, comparison: Comparison) -> None:
     """Draw the three tables and the notes."""
     every = f"{comparison.every_s * 1e3:g} ms"
     console.print(Text(f"One value of {comparison.value_bits} bits, sent every {every}", style="bold"))
+    if comparison.partial:
+        console.print(Text("Partial: the run was interrupted. What follows covers what was done.", style="bold"))
     for part in parts(comparison):
         console.print()
         console.print(_table(part))

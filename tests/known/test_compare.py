@@ -26,6 +26,7 @@ def lane(comparison, name):
 
 
 def test_every_network_carries_the_value_or_says_why_not(small):
+    assert json.loads(small.to_json())["partial"] is False
     assert {one.network for one in small.lanes} | set(small.left_out) == EVERY_NETWORK
     wide = compare(value_bits=64, patterns=5)
     assert set(wide.left_out) == {"sent"}
