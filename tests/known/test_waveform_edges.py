@@ -96,3 +96,13 @@ def test_a_negative_voltage_is_as_loud_as_a_positive_one(monkeypatch):
     volts = np.zeros(4 * 16)
     volts[16 + 8] = -0.3
     assert hits_of_recessive_bits(volts, monkeypatch)["loud"] == [1]
+
+
+def test_a_recording_that_begins_between_the_thresholds_finds_the_comparator_at_the_sent_level():
+    # Dominant bits of 2 V under -1.3 V: 0.7 V lies between the thresholds, so the comparator stays where it was.
+    volts = np.full(4 * 16, -1.3)
+    wave = Waveform(start_s=0.0, rate_hz=8e6, volts=volts)
+    hits = waveform_link.recorded_hits(LINK, wave, lambda bits: np.zeros(bits.size, np.uint8))
+    assert hits.toggled.size == hits.flipped.size == 0
+    hits = waveform_link.recorded_hits(LINK, wave, lambda bits: (bits < 0).astype(np.uint8))
+    assert hits.flipped.tolist() == [0, 1, 2]  # recessive before: then it stays recessive, until the recording ends
