@@ -182,15 +182,24 @@ def test_a_run_equals_a_slow_loop_over_single_readings_and_any_cut_of_itself(opt
         assert bool(found.deviating[row]) == (differ > silent.tolerance_volts)
 
 
-@pytest.mark.parametrize("options", [{"crank_angle_deg": -2.0, "median_readings": 3}, {"median_readings": 5}])
+@pytest.mark.parametrize(
+    "options",
+    [
+        {"crank_angle_deg": -2.0, "median_readings": 3},
+        {"median_readings": 5},
+        {"second_track": "same", "second_delay_s": 8e-3, "tolerance_volts": 0.02},
+    ],
+)
 def test_events_drawn_as_far_as_the_line_says_are_all_that_matter(options):
     line, engine = AnalogLine(**options), Ignition(severity="fault", speed_rpm=1200)
     events = engine.events(0, 2, 5)
     times = np.linspace(0.8, 1.2, 120)
     whole = line.sampled(events, times, 2.5, 5)
-    alone = [int(line.walk(engine, times[row : row + 1], 2.5, 5).seen[0]) for row in range(times.size)]
-    assert alone == whole.seen.tolist()
+    alone = [line.walk(engine, times[row : row + 1], 2.5, 5) for row in range(times.size)]
+    assert [int(one.seen[0]) for one in alone] == whole.seen.tolist()
+    assert [bool(one.deviating[0]) for one in alone] == whole.deviating.tolist()
     assert whole.wrong(2) > 10
+    assert whole.deviating.any() == (line.second_track != "none")
 
 
 def test_noise_of_two_tracks_and_of_readings_is_independent():
