@@ -9,6 +9,7 @@ from typing import Any
 
 from framesim.cli.channel_options import add_channel_options, channel_from
 from framesim.cli.frame_options import add_frame_options, network_parser, split_network
+from framesim.cli.interruption import INTERRUPTED, nothing_finished
 from framesim.cli.output import share_bar
 from framesim.cli.page_file import add_report_option, checked_path, write_page
 from framesim.cli.parsing import LineParser, number, quoted, whole_number
@@ -42,9 +43,17 @@ def run(arguments: Sequence[str]) -> int:
     subject, notes = frames_of(values, network)
     _refuse_idle(values, subject)
     span = _span(values, subject)
-    curve = _measure(values, subject, channels)
+    try:
+        curve = _measure(values, subject, channels)
+    except KeyboardInterrupt:
+        return nothing_finished("residual")
     curve = dataclasses.replace(curve, subject={**curve.subject, **notes})
-    bursts = None if span is None else _bursts(values, subject, span)
+    bursts, status = None, 0
+    try:
+        bursts = None if span is None else _bursts(values, subject, span)
+    except KeyboardInterrupt:
+        sys.stderr.write("framesim: residual: interrupted before the bursts were counted\n")
+        status = INTERRUPTED
     if values.plot_data is not None:
         _write(values.plot_data, curve.to_csv())
     if values.json:
@@ -62,7 +71,7 @@ def run(arguments: Sequence[str]) -> int:
         from framesim.report.residual_page import residual_page
 
         write_page(page, residual_page(curve))
-    return 0
+    return status
 
 
 def _add_options(parser: LineParser) -> None:
