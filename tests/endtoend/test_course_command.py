@@ -235,21 +235,22 @@ def interrupted_after(function, times):
 
 def test_an_interruption_keeps_the_course_as_far_as_every_link_was_followed(capsys, monkeypatch):
     words = ["course", "--severity", "fault", "--json"]
-    assert main([*words, "--seconds", "10"]) == 0
+    monkeypatch.setattr(course_module, "WINDOW_S", 3.0)
+    assert main([*words, "--seconds", "3"]) == 0
     whole = json.loads(capsys.readouterr().out)
-    assert (whole["seconds"], whole["partial"]) == (10, False)
-    # the analog line is the last to be followed in each window of ten seconds
+    assert (whole["seconds"], whole["partial"]) == (3, False)
+    # the analog line is the last to be followed in each window
     monkeypatch.setattr(course_module, "_samples", interrupted_after(_samples, 1))
-    assert main([*words, "--seconds", "25"]) == 130
+    assert main([*words, "--seconds", "9"]) == 130
     kept = json.loads(capsys.readouterr().out)
     assert kept["partial"] is True
     assert {**kept, "partial": False} == whole
     monkeypatch.setattr(course_module, "_samples", interrupted_after(_samples, 1))
-    assert main([*words[:-1], "--seconds", "25"]) == 130
+    assert main([*words[:-1], "--seconds", "9"]) == 130
     drawn = capsys.readouterr().out
-    assert "Partial: the run was interrupted. What follows covers the first 10 s." in drawn
-    assert "CAN: 1,000 values" in drawn
-    assert [line.split()[0] for line in drawn.splitlines() if line[:1].isdigit()] == list("0123456789")
+    assert "Partial: the run was interrupted. What follows covers the first 3 s." in drawn
+    assert "CAN: 300 values" in drawn
+    assert [line.split()[0] for line in drawn.splitlines() if line[:1].isdigit()] == list("012")
 
 
 def test_a_course_interrupted_at_once_says_that_nothing_was_finished(capsys, monkeypatch):
@@ -272,6 +273,7 @@ def test_a_course_does_not_depend_on_its_windows(monkeypatch):
 
 
 def test_a_picture_of_a_course_that_was_cut_short_is_not_drawn(monkeypatch):
+    monkeypatch.setattr(course_module, "WINDOW_S", 2.0)
     monkeypatch.setattr(course_module, "_samples", interrupted_after(_samples, 1))
     with pytest.raises(KeyboardInterrupt):
-        course_around(load_scenario(None), "fault", 20.0)
+        course_around(load_scenario(None), "fault", 3.0)

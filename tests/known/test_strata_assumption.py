@@ -10,7 +10,7 @@ from rich.console import Console
 from framesim.coverage.intervals import clopper_pearson
 from framesim.coverage.measure import measure_coverage
 from framesim.coverage.scenario import load_scenario
-from framesim.report.coverage_page import coverage_page
+from framesim.report.coverage_strata import strata_rows
 from framesim.report.coverage_text import draw_coverage
 
 ASSUMED = "patterns put at other places taken as independent"
@@ -68,6 +68,9 @@ def test_screen_and_page_show_the_limit_and_the_assumption(report, capsys):
         next(frames.computed.high_by_frames for frames in report.frames if frames.network == "lin"), rel=0.1
     )
     assert "count as independent: an assumption" in " ".join(drawn.split())
-    page = coverage_page(report, SCENARIO)
-    assert ASSUMED in page
-    assert "at most, if each disturbed frame counts once" in page
+    record = json.loads(report.to_json())
+    (place,) = [number for number, link in enumerate(record["links"]) if link["link"] == "lin"]
+    rows = strata_rows(record, [(place, record["links"][place])])  # of the page
+    assert ASSUMED in rows[1][0]
+    assert rows[2][0].startswith("  at most, if each disturbed frame counts once")
+    assert rows[2][1].value == repr(record["links"][place]["computed"]["high_by_frames"])
