@@ -177,12 +177,12 @@ def _share(
 
 def _searched(subject: FrameSubject, asserts: DetectsFlips, told: ClaimsFile, seed: int) -> Finding:
     """Look for the payload that lets most patterns of one or two flips pass, then at what passes there."""
-    tried = 0
+    tried, share_s = 0, told.budget_s / 4  # two searches, each followed by a look
     for flips in (1, 2)[: asserts.up_to]:
-        tries = max(FEWEST_WORST, min(int(told.budget_s / 2 / WORST_SECONDS[flips]), 10_000_000))
+        tries = max(FEWEST_WORST, min(int(share_s / WORST_SECONDS[flips]), 10_000_000))
         worst = worst_payload(subject.frame, flips=flips, same_end=subject.same_end, tries=tries, seed=seed)  # type: ignore[arg-type]
         tried += worst.tried
-        look = look_at(worst.frame, asserts.up_to, same_end=subject.same_end, budget_s=told.budget_s)
+        look = look_at(worst.frame, asserts.up_to, same_end=subject.same_end, budget_s=share_s)
         if look.example is not None:
             break
     what = f"payload {worst.payload.hex()}, the worst found of {tried:,} tried (seed {told.seed})"

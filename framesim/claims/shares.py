@@ -3,6 +3,7 @@
 from typing import Any
 
 from framesim.claims.claim import ClaimsFile, FirstToSpeak
+from framesim.claims.costs import expect_affordable
 from framesim.claims.counterexample import DECIDED_AGAIN, command_for, of_figure
 from framesim.claims.finding import Figure, Finding, Meets, Verdict, of_limit
 from framesim.claims.sampling import sample
@@ -58,6 +59,8 @@ def _spoken(subject: FrameSubject, channel: Any, told: ClaimsFile) -> dict[Check
         return None
     listed = subject.frame if len(subject.frames) == 1 else Listed(frames=subject.frames)
     try:
+        if subject.network != "can":  # on classic CAN the sums know the budget
+            expect_affordable(subject.frames, channel, told.budget_s)
         point = residual_curve(listed, [channel], budget_s=told.budget_s).points[0]
     except NotFeasible:
         return None

@@ -1,10 +1,15 @@
 """Whether 2^-r bounds what a CRC of r bits lets pass, at every bit error ratio up to 1/2: decided, with no tolerance.
 
 With R(p) = P(undetected) · 2^r, z = 1 - 2p and B_i dual words of weight i, the bound holds where R(p) <= 1. Now
-R(p) - 1 = Q - C, with Q the sum of B_i z^i over i > 0, and C = 2^r (1 - p)^n. Both fall with p, so on a piece [a, b]
-the bound holds if Q(a) <= C(b). Logarithms are compared: these tell values apart whose distance from 1 no float holds;
-at p = 1/2 it is 2^-k for k data bits. Near p = 0, where Q and C are nearly the same, the bound holds on a piece if
-R(b) · ((1 - a) / (1 - b))^n <= 1. What neither settles is halved, until a ratio turns up at which more passes.
+R(p) - 1 = Q - C, with Q the sum of B_i z^i over i > 0, and C = 2^r (1 - p)^n. Logarithms are compared: these tell
+values apart whose distance from 1 no float holds; at p = 1/2 it is 2^-k for k data bits. The bound holds on a piece
+[a, b] if
+
+* Q(a) <= C(b), since both fall with p; or
+* the chord of ln Q lies below a tangent of ln C, since both are convex in ln z; or
+* R(b) · ((1 - a) / (1 - b))^n <= 1.
+
+What none of these settles is halved, until a ratio turns up at which more passes.
 """
 
 import math
@@ -18,7 +23,7 @@ from framesim.errors import check_range
 
 __all__ = ["WidthBound", "excess_at", "width_bound"]
 
-_APART = 1e-9  # logarithms this far apart differ for certain, beside an error that grows with their size
+_APART = 1e-12
 _ROUNDING = 1e-14
 _RATIO_APART = 1e-6  # R in floats has seven digits or more
 _NARROWEST = 1e-15
@@ -72,15 +77,27 @@ def width_bound(code: Crc, data_bits: int) -> WidthBound:
 
 def _holds(curve: Curve, a: float, b: float) -> bool:
     rest, clean = curve.log_rest(a), curve.log_clean(b)
-    if rest <= clean - _APART - _ROUNDING * abs(clean):
+    if rest <= clean - _doubt(curve, b):
         return True
+    if b < 0.5:
+        ends = math.log1p(-2 * a), math.log1p(-2 * b)
+        middle = sum(ends) / 2
+        at_middle, slope = curve.log_clean_tangent(middle)
+        limits = [at_middle + slope * (end - middle) - _doubt(curve, b) for end in ends]
+        if rest <= limits[0] and curve.log_rest(b) <= limits[1]:
+            return True
     return curve.ratio(b) * curve.growth(a, b) <= 1 - _RATIO_APART
 
 
 def _ahead(curve: Curve, p: float) -> float:
     """Return by how much ln Q exceeds ln C, beyond doubt; 0 or less if it does not."""
-    rest, clean = curve.log_rest(p), curve.log_clean(p)
-    return rest - clean - _APART - _ROUNDING * abs(clean)
+    return curve.log_rest(p) - curve.log_clean(p) - _doubt(curve, p)
+
+
+def _doubt(curve: Curve, p: float) -> float:
+    """Return how far apart two logarithms must be to differ for certain; rounding grows with their size."""
+    sizes = abs(curve.log_clean(p)) + (abs(curve.log_rest(p)) if p < 0.5 else 0.0)
+    return _APART + _ROUNDING * sizes
 
 
 def excess_at(code: Crc, data_bits: int, bit_error_ratio: float) -> float:

@@ -105,6 +105,11 @@ class Curve:
         """Return ln (2^r (1 - p)^n)."""
         return self._log_words + self._length * math.log1p(-p)
 
+    def log_clean_tangent(self, log_z: float) -> tuple[float, float]:
+        """Return ln (2^r (1 - p)^n) as a function of ln z, z = 1 - 2p: its value and its slope."""
+        z = math.exp(log_z)
+        return self._log_words + self._length * (math.log1p(z) - math.log(2)), self._length * z / (1 + z)
+
     def ratio(self, p: float) -> float:
         """Return R(p)."""
         if self.log_clean(p) < _FLOATS_DO:
