@@ -8,7 +8,7 @@ import numpy as np
 from framesim.claims.claim import ClaimsFile, PerHourAtMost, ResidualAtMost
 from framesim.claims.costs import expect_affordable, residual_seconds
 from framesim.claims.counterexample import DECIDED_AGAIN, Counterexample, command_for, of_figure
-from framesim.claims.finding import Figure, Finding, Meets, Verdict, of_limit
+from framesim.claims.finding import Figure, Finding, Meets, Verdict, narrower, of_limit
 from framesim.claims.looking import look_at
 from framesim.claims.payloads import draws, some_payloads
 from framesim.claims.sampling import sample
@@ -93,6 +93,8 @@ def _finding(
     elif certain and meets is Meets.YES:
         exact = figure.low == figure.high or found.method.startswith("exact")
         verdict = Verdict.PROVEN if exact else Verdict.BOUNDED
+    else:
+        needs = narrower(meets, found.confidence, told.budget_s)
     return Finding(
         verdict=verdict,
         meets=meets,

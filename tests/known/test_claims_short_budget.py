@@ -118,6 +118,33 @@ def test_more_frames_than_can_be_put_on_a_wire_are_not_sampled():
     assert finding.needs == "sampling: 2000 frames are more than can be put on a wire within budget_s=0.2"
 
 
+def test_limits_that_rest_on_frames_drawn_and_settle_nothing_say_what_would():
+    head = 'frame = { network = "can", identifier = 5, payload = { random = 8 } }\n'
+    more = "narrower limits, from more frames: a larger budget_s than 0.1"
+    for asserts, needs in (
+        ('kind = "detects-flips", up_to = 1, share_of_frames = 0.99999999', more),
+        ('kind = "detects-flips", up_to = 1, share_of_frames = 0.9', ""),
+    ):
+        assert found(f"{head}asserts = {{ {asserts} }}", 0.1).needs == needs
+    for asserts, needs in (
+        ('kind = "residual-at-most", probability = 1e-9', more),
+        ('kind = "residual-at-most", probability = 0.9', ""),
+        ('kind = "first-to-speak", check = "crc", at_least = 0.55', more),
+        ('kind = "first-to-speak", check = "crc", at_least = 0.99', ""),
+    ):
+        finding = found(f"{head}{SCATTER}asserts = {{ {asserts} }}", 0.1)
+        assert finding.verdict is Verdict.BOUNDED
+        assert (finding.needs, finding.meets == "undecided") == (needs, bool(needs)), asserts
+
+
+def test_the_search_for_the_worst_payload_goes_on_to_pairs_where_more_flips_pass_anyway():
+    head = 'frame = { network = "can", identifier = 0x1A4, payload = { worst = 8 } }\n'
+    finding = found(f'{head}asserts = {{ kind = "detects-flips", up_to = 4 }}', 2.0)
+    assert finding.verdict is Verdict.REFUTED
+    assert len(finding.counterexample.flips) == 2
+    assert finding.counterexample.sent.payload.hex() in finding.statement
+
+
 def test_bursts_and_flips_of_a_list_too_long_for_the_budget_are_open_at_once():
     listed = ", ".join(f'"{number:04x}"' for number in range(2000))
     head = f'frame = {{ network = "can", identifier = 5, payload = {{ list = [{listed}] }} }}\n'
