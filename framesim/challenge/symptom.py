@@ -15,7 +15,7 @@ from framesim.networks.registry import network_of
 from framesim.networks.transitions import HUNTING
 from framesim.words import Check
 
-__all__ = ["TOLERANCE", "symptom", "tolerated"]
+__all__ = ["TOLERANCE", "follows", "symptom", "tolerated"]
 
 _CHECKS = frozenset(check.value for check in Check)
 _ABSENT = object()
@@ -93,7 +93,7 @@ def _read(case: Case, want: Expected, got: Mapping[str, Any]) -> str | None:
         value = getattr(want.frame, field.name)
         told = got.get(field.name, _ABSENT)
         if told is _ABSENT:
-            if field.default != value and not _follows(want.frame, field.name):
+            if field.default != value and not follows(want.frame, field.name):
                 absent.append(field.name)
         elif not _same(value, told):
             wrong.append(field.name)
@@ -102,7 +102,7 @@ def _read(case: Case, want: Expected, got: Mapping[str, Any]) -> str | None:
     return f"leaves {absent[0]} out of an accepted frame" if absent else None
 
 
-def _follows(frame: Any, name: str) -> bool:
+def follows(frame: Any, name: str) -> bool:
     """Tell whether a field need not be said: the frame is the same without it, as a length code follows the payload."""
     values = {field.name: getattr(frame, field.name) for field in dataclasses.fields(frame) if field.name != name}
     try:

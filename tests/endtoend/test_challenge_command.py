@@ -125,6 +125,7 @@ def test_what_was_found_is_shown_within_80_columns_and_saved(tmp_path):
     lines = done.stdout.splitlines()
     assert "rules broken" in lines[0] or "rule broken" in lines[0]
     assert all(len(line) <= 80 or line.strip().startswith("framesim ") for line in lines)
+    assert not any(line.endswith(" ") for line in lines)
     record = json.loads((tmp_path / "challenge-can.json").read_text(encoding="utf-8"))
     assert list(record) == ["network", "mode", "seed", "asked", "stopped", "findings", "version"]
     finding = record["findings"][0]
