@@ -127,3 +127,20 @@ def test_wrong_bits_are_told_by_what_became_of_them():
     assert "leaves out" in told(case, bits=bits[:inserted] + bits[inserted + 1 :])
     extra = f"{bits[:5]}{1 - int(bits[5])}{bits[5:]}"
     assert told(case, bits=extra) == "sends a bit too many, in identifier"
+
+
+def test_a_case_is_its_frame_led_in_flipped_cut_and_followed_as_its_recipe_says():
+    bits = fs.encode(CAN).bits.to01()
+    flipped = f"{bits[:4]}{1 - int(bits[4])}{bits[5:]}"
+    for recipe, wire in (
+        (Recipe(frame=CAN), bits),
+        (Recipe(frame=CAN, lead=3), f"111{bits}"),
+        (Recipe(frame=CAN, flips=(4,)), flipped),
+        (Recipe(frame=CAN, keep=20), bits[:20]),
+        (Recipe(frame=CAN, keep=0, tail="01"), "01"),
+        (Recipe(frame=CAN, flips=(4,), keep=20, lead=2, tail="0101"), f"11{flipped[:20]}0101"),
+    ):
+        assert decode_case("can", recipe).bits == wire
+        assert recipe.plain == (wire == bits)
+    lin = fs.LinFrame(identifier=5, payload=b"1")
+    assert decode_case("lin", Recipe(frame=lin, lead=4)).bits == f"1111{fs.encode(lin).bits.to01()}"
