@@ -63,6 +63,12 @@ def test_a_command_that_hangs_is_ended_and_reported():
     assert "hung" in record["stopped"]
 
 
+def test_a_command_that_writes_on_and_on_without_ending_a_line_hangs():
+    drip = "import sys, time\nsys.stdin.readline()\nfor _ in range(40):\n    print(end='x', flush=True)\n    time.sleep(0.1)"
+    report = challenge_command([sys.executable, "-c", drip], network="can", cases=1, timeout=0.5)
+    assert [finding.rule for finding in report.findings] == ["hangs"]
+
+
 def test_a_slow_command_does_not_hang_as_long_as_it_goes_on_answering():
     rules, record = findings("slow", cases=7, timeout=2)  # 2.8 seconds in all
     assert record["asked"] == 7

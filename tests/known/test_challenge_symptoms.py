@@ -112,6 +112,11 @@ def test_a_refusal_over_a_bit_that_may_have_either_level_is_told_from_a_refusal_
     led = decode_case("can", Recipe(frame=CAN, flips=(len(sent) - 1,), lead=5))
     assert told(led, verdict="refused") == told(last, verdict="refused")
     assert told(wire_case("can", sent.bits.to01()), verdict="refused") == "refuses a right frame"
+    # Nor where the rest of the frame has moved: LIN's break may be longer than a sender's thirteen bits.
+    lin = fs.encode(fs.LinFrame(identifier=5, payload=b"1")).bits.to01()
+    longer = wire_case("lin", f"00{lin}{'1' * 12}")
+    assert expected(longer).verdict == "accepted"
+    assert told(longer, verdict="refused") == "refuses a right frame"
 
 
 def test_wrong_bits_are_told_by_what_became_of_them():
