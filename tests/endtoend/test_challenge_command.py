@@ -63,10 +63,28 @@ def test_a_command_that_hangs_is_ended_and_reported():
     assert "hung" in record["stopped"]
 
 
+def inline(*lines):
+    return [sys.executable, "-c", "\n".join(("import json, sys, time", *lines))]
+
+
 def test_a_command_that_writes_on_and_on_without_ending_a_line_hangs():
-    drip = "import sys, time\nsys.stdin.readline()\nfor _ in range(40):\n    print(end='x', flush=True)\n    time.sleep(0.1)"
-    report = challenge_command([sys.executable, "-c", drip], network="can", cases=1, timeout=0.5)
+    drip = inline(
+        "sys.stdin.readline()", "for _ in range(40):", "    print(end='x', flush=True)", "    time.sleep(0.1)"
+    )
+    report = challenge_command(drip, network="can", cases=1, timeout=0.5)
     assert [finding.rule for finding in report.findings] == ["hangs"]
+
+
+def test_a_command_that_tires_is_not_blamed_for_the_case_at_which_it_does():
+    tired = inline(
+        "for line, _ in zip(sys.stdin, range(7)):",
+        "    number = json.loads(line)['case']",
+        "    print(json.dumps({'case': number, 'verdict': 'refused'}), flush=True)",
+    )
+    report = challenge_command(tired, network="can", cases=20, timeout=5)
+    rules = [finding.rule for finding in report.findings]
+    assert "ends before it has answered, though not when asked the same case alone" in rules
+    assert "ends before it has answered" not in rules
 
 
 def test_a_slow_command_does_not_hang_as_long_as_it_goes_on_answering():

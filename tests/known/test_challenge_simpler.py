@@ -10,7 +10,7 @@ from framesim.challenge.endpoint import CallableEndpoint
 from framesim.challenge.expected import expected
 from framesim.challenge.explain import common_ground
 from framesim.challenge.ledger import Kind, Ledger
-from framesim.challenge.run import _Hunt
+from framesim.challenge.run import _acquit, _Hunt
 from framesim.challenge.shrink import _moved, _simpler
 
 LONG = fs.CanFrame(identifier=0x123, payload=bytes(range(1, 9)))
@@ -130,3 +130,20 @@ def test_what_failing_cases_have_in_common_is_said_only_if_it_tells_them_from_al
     # One passing case has all that the failing ones have; and two failing cases are too few to say anything.
     assert common_ground(failing, [*frames((1, 4, False), (2, 1, True)), *frames((2, 5, True))]) == ""
     assert common_ground(failing[:2], frames((1, 4, False), (2, 5, False), (3, 8, False))) == ""
+
+
+def test_a_refusal_is_put_down_to_a_tolerated_bit_only_if_the_frame_is_taken_without_it():
+    last = len(fs.encode(SHORT)) - 1
+    tolerated, plain = (decode_case("can", Recipe(frame=SHORT, flips=flips)) for flips in ((last,), ()))
+    right = {"verdict": "accepted", "identifier": 0x123, "payload": "0102"}
+    refused = {"verdict": "refused"}
+    for answer_to_plain, rules in (
+        (refused, ["refuses a right frame"]),
+        (right, ["refuses a right frame", "takes the"]),
+    ):
+        ledger = noted((plain, refused), (tolerated, refused))
+        assert len(ledger.kinds) == 2
+        rule = next(rule for rule in ledger.kinds if rule.startswith("takes the"))
+        _acquit(CallableEndpoint(decoder=lambda bits, told=answer_to_plain: told), ledger, rule)
+        assert [each[: len(start)] for each, start in zip(ledger.kinds, rules, strict=True)] == rules
+        assert sum(kind.count for kind in ledger.kinds.values()) == 2
