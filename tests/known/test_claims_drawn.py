@@ -4,12 +4,16 @@ import numpy as np
 import pytest
 
 import framesim as fs
+from framesim.claims import sampling, shares
 from framesim.claims.checking import decide_all
 from framesim.claims.drawn import _passing
 from framesim.claims.finding import Verdict
 from framesim.claims.looking import look_at
 from framesim.claims.reading import claims_from_text
 from framesim.coverage.exact.forms import Form
+from framesim.coverage.intervals import clopper_pearson
+from framesim.coverage.tally import Tally
+from framesim.words import Check
 
 PAYLOADS = ("3B18D3BF5B60C104", "F82231D28AEBC714", "0000000000000000", "0102030405060708")
 
@@ -44,3 +48,39 @@ def test_more_flips_than_are_counted_leave_a_share_open():
     assert finding.verdict is Verdict.OPEN
     assert finding.statement == "patterns of more than 6 flips were not counted."
     assert finding.needs == "a method for more flips over many frames"
+
+
+SHARE = """
+title = "t"
+budget_s = 0.5
+[[claim]]
+id = "one"
+frame = { network = "can-fd", identifier = 5, payload = { random = 4 } }
+disturbance = { kind = "scatter", bit_error_ratio = 0.01 }
+asserts = { kind = "first-to-speak", check = "crc", at_least = 0.5 }
+"""
+
+
+def test_a_share_is_one_of_the_frames_caught_and_not_of_those_disturbed(monkeypatch):
+    tally = Tally(frames=300, disturbed=200, flips=300, detected=60, first={Check.CRC: 50, Check.FORM: 10})
+    monkeypatch.setattr(shares, "sample", lambda *_, **__: sampling.Drawn(tally=tally))
+    finding = decide_all(claims_from_text(SHARE, file="f")).findings[0]
+    due = clopper_pearson(50, 60, confidence=0.95)
+    assert (finding.figure.low, finding.figure.high) == (due.low, due.high)
+    assert "200 disturbed frames judged, 60 caught" in finding.method
+
+
+def test_each_piece_of_a_sample_has_flips_of_its_own(monkeypatch):
+    monkeypatch.setattr(sampling, "AT_ONCE", 30)
+    flips = fs.Scatter.flips
+    drawn = []
+
+    def recorded(channel, *how):
+        made = flips(channel, *how)
+        drawn.append(tuple(made.bit.tolist()))
+        return made
+
+    monkeypatch.setattr(fs.Scatter, "flips", recorded)
+    decide_all(claims_from_text(SHARE, file="f"))
+    assert len(drawn) > 3
+    assert len(set(drawn)) == len(drawn)
