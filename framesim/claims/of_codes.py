@@ -75,9 +75,11 @@ def decide_bound(subject: CodeSubject, told: ClaimsFile) -> Finding:
         bound = width_bound(code, subject.data_bits)
     except NotFeasible as refusal:
         return _open(over, str(refusal))
-    if bound.bit_error_ratio is not None:
-        return _above(subject, over, bound.bit_error_ratio, bound.excess, most)
     excess = excess_at(code, subject.data_bits, worst.bit_error_ratio)
+    if bound.bit_error_ratio is not None:
+        if excess > bound.excess:
+            return _above(subject, over, worst.bit_error_ratio, excess, most)
+        return _above(subject, over, bound.bit_error_ratio, bound.excess, most)
     highest = f"the highest value found is {short(worst.probability)}, at a bit error ratio of "
     highest += f"{short(worst.bit_error_ratio)}, {_relative(excess)}"
     if not bound.holds:

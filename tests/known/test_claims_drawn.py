@@ -84,3 +84,10 @@ def test_each_piece_of_a_sample_has_flips_of_its_own(monkeypatch):
     decide_all(claims_from_text(SHARE, file="f"))
     assert len(drawn) > 3
     assert len(set(drawn)) == len(drawn)
+
+
+@pytest.mark.parametrize(("seen", "verdict"), [("", Verdict.REFUTED), ('acceptance = "same_end"', Verdict.PROVEN)])
+def test_a_burst_that_is_accepted_at_another_end_does_not_count_where_other_nodes_object(seen, verdict):
+    frame = f'frame = {{ network = "can", identifier = 0x482, payload = "{PAYLOADS[0]}" }}\nseen = {{ {seen} }}\n'
+    text = f'title = "t"\n[[claim]]\nid = "one"\n{frame}asserts = {{ kind = "detects-bursts", up_to = 1 }}'
+    assert decide_all(claims_from_text(text, file="f")).findings[0].verdict is verdict

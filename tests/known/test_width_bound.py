@@ -68,6 +68,23 @@ def test_a_wrong_bound_is_found_though_it_is_exceeded_by_less_than_any_float_hol
     assert bound == WidthBound(holds=False, bit_error_ratio=0.125, excess=0.0)
 
 
+@pytest.mark.parametrize(
+    ("data_bits", "holds"), [(100, False), (213, False), (228, False), (237, False), (242, False), (243, True)]
+)
+def test_the_length_from_which_the_bound_holds_is_told_to_the_bit(data_bits, holds):
+    """CRC-16/0x1021: 228 bits exceed 2^-16 by 1.5e-5 of it at most, 242 by some 1e-13; from 243 on none does."""
+    code = crc_from_polynomial(0x1021, 16)
+    bound = width_bound(code, data_bits)
+    assert bound.holds is holds
+    duals = dual_weights(code.generator, data_bits + 16)
+    for ratio in [bound.bit_error_ratio] if not holds else [step / 64 for step in range(1, 33)]:
+        exact = Fraction(ratio)
+        rest = sum(count * (1 - 2 * exact) ** weight for weight, count in duals.items() if weight)
+        excess = rest - 2**16 * (1 - exact) ** (data_bits + 16)
+        assert (excess > 0) is not holds
+        assert holds or isclose(bound.excess, float(excess), rel_tol=1e-12)
+
+
 def claimed(code: str) -> Finding:
     text = f'title = "t"\n[[claim]]\nid = "one"\ncode = {{ {code} }}\nasserts = {{ kind = "bounded-by-width" }}'
     return decide_all(claims_from_text(text, file="f")).findings[0]
@@ -94,6 +111,13 @@ def test_a_bound_that_does_not_hold_is_refuted_and_bound_value_and_excess_are_to
     assert isclose(example["probability"], float((1 + exact) / 2**16), rel_tol=1e-9)
     assert f"the bound 2^-16 is 1.53e-05, the relative excess {float(exact):.3g}." in finding.statement
     assert finding.figure.low == example["probability"] <= finding.figure.high < 1.002 * finding.figure.low
+
+
+@pytest.mark.parametrize(("data_bits", "excess"), [(228, 1.53e-5), (241, 5.06e-10), (242, 2.2e-13)])
+def test_a_bound_exceeded_by_less_than_a_thousandth_is_refuted_and_not_called_within(data_bits, excess):
+    finding = claimed(f"polynomial = 0x1021, width = 16, data_bits = {data_bits}")
+    assert finding.verdict is Verdict.REFUTED
+    assert isclose(finding.counterexample.more["relative_excess"], excess, rel_tol=0.05)
 
 
 def test_an_excess_too_small_for_floats_refutes_as_well(monkeypatch):
