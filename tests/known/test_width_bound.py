@@ -1,7 +1,7 @@
 """Whether 2^-r bounds what a CRC lets pass: decided without a tolerance, and how a claim about it says so."""
 
 from fractions import Fraction
-from math import isclose
+from math import exp, isclose, log1p
 
 import pytest
 
@@ -12,7 +12,8 @@ from framesim.claims.reading import claims_from_text
 from framesim.codes import crc, crc_from_polynomial
 from framesim.codes import width_bound as width_bounds
 from framesim.codes.dual import dual_weights
-from framesim.codes.width_bound import WidthBound, excess_at, width_bound
+from framesim.codes.width_bound import WidthBound, _holds, excess_at, width_bound
+from framesim.codes.worst_case import Curve
 
 
 def words_by_weight(generator: int, data_bits: int) -> dict[int, int]:
@@ -85,6 +86,30 @@ def test_the_length_from_which_the_bound_holds_is_told_to_the_bit(data_bits, hol
         assert holds or isclose(bound.excess, float(excess), rel_tol=1e-12)
 
 
+@pytest.mark.parametrize(("data_bits", "at"), [(8, 0.171), (100, 0.0474), (228, 0.0605), (242, 0.125)])
+def test_no_piece_that_holds_a_ratio_at_which_more_passes_is_taken_for_one_that_keeps_the_bound(data_bits, at):
+    code = crc_from_polynomial(0x1021, 16)
+    curve = Curve(code, data_bits)
+    assert excess_at(code, data_bits, at) > 0
+    for half in (1e-12, 1e-7, 1e-4, 1e-3, 1e-2, at):
+        assert not _holds(curve, at - half, at + half)
+        assert not _holds(curve, at, at + half)
+        assert not _holds(curve, at - half, at)
+
+
+def test_the_tangent_of_the_clean_words_touches_them_and_lies_below():
+    curve = Curve(crc("CRC-15/CAN"), 83)
+    for p in (0.001, 0.1, 0.3, 0.49):
+        log_z = log1p(-2 * p)
+        value, slope = curve.log_clean_tangent(log_z)
+        assert isclose(value, curve.log_clean(p), rel_tol=1e-12)
+        for step in (-1.0, -0.1, -1e-4, 1e-4):
+            other = (1 - exp(log_z + step)) / 2
+            if 0 <= other < 0.5:
+                above = curve.log_clean(other) - value - slope * step
+                assert 0 <= above + 1e-12 <= 98 / 8 * step**2 + 2e-12  # n z / (1 + z)^2 is at most n / 4
+
+
 def claimed(code: str) -> Finding:
     text = f'title = "t"\n[[claim]]\nid = "one"\ncode = {{ {code} }}\nasserts = {{ kind = "bounded-by-width" }}'
     return decide_all(claims_from_text(text, file="f")).findings[0]
@@ -122,6 +147,7 @@ def test_a_bound_exceeded_by_less_than_a_thousandth_is_refuted_and_not_called_wi
 
 def test_an_excess_too_small_for_floats_refutes_as_well(monkeypatch):
     monkeypatch.setattr(of_codes, "SURE", 1e9)  # so that the highest value does not say it
+    monkeypatch.setattr(of_codes, "excess_at", lambda *_: -1.0)
     finding = claimed('name = "CRC-15/CAN", data_bits = 2000')
     assert finding.verdict is Verdict.REFUTED
     assert "at a bit error ratio of 0.125 the code lets 3.05e-05 pass" in finding.statement
