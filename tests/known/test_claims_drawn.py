@@ -1,10 +1,12 @@
 """Frames of any payload: which of them let a pattern pass, and how far a claim about them is counted."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
 import framesim as fs
-from framesim.claims import sampling, shares
+from framesim.claims import rates, sampling, shares
 from framesim.claims.checking import decide_all
 from framesim.claims.drawn import _passing
 from framesim.claims.finding import Verdict
@@ -91,3 +93,48 @@ def test_a_burst_that_is_accepted_at_another_end_does_not_count_where_other_node
     frame = f'frame = {{ network = "can", identifier = 0x482, payload = "{PAYLOADS[0]}" }}\nseen = {{ {seen} }}\n'
     text = f'title = "t"\n[[claim]]\nid = "one"\n{frame}asserts = {{ kind = "detects-bursts", up_to = 1 }}'
     assert decide_all(claims_from_text(text, file="f")).findings[0].verdict is verdict
+
+
+def limits_by_payload(frame, channels, **how):
+    """Stands for the residual of a frame: certain limits that depend on the payload, apart from each other."""
+    first = frame.payload[0]
+    point = {"low": 1e-9 * (first % 7), "high": 1e-8 * (1 + first % 13), "probability": None, "method": "bounded"}
+    return SimpleNamespace(points=[SimpleNamespace(**point, basis="b", reason="")])
+
+
+def residual_claim(payload: str, budget_s: float):
+    text = f"""
+title = "t"
+budget_s = {budget_s}
+[[claim]]
+id = "one"
+frame = {{ network = "can-fd", identifier = 5, payload = {payload} }}
+disturbance = {{ kind = "scatter", bit_error_ratio = 0.001 }}
+asserts = {{ kind = "residual-at-most", probability = 0.5 }}
+"""
+    return decide_all(claims_from_text(text, file="f")).findings[0]
+
+
+def test_over_all_payloads_the_worst_has_the_highest_lower_limit_and_no_other_exceeds_the_upper(monkeypatch):
+    monkeypatch.setattr(rates, "residual_curve", limits_by_payload)
+    finding = residual_claim("{ worst = 1 }", 1000.0)
+    assert finding.verdict is Verdict.BOUNDED
+    assert finding.over.startswith("all 256 payloads")
+    assert finding.figure.low == pytest.approx(6e-9)
+    assert finding.figure.high == pytest.approx(13e-8)  # of another payload than the one with the highest lower limit
+    finding = residual_claim("{ worst = 1 }", 30.0)
+    assert finding.verdict is Verdict.OPEN
+    assert "the worst found of 50 payloads tried (seed 1)" in finding.over
+
+
+def test_a_mean_of_limits_lies_between_the_means_of_the_lower_and_of_the_upper_ones(monkeypatch):
+    monkeypatch.setattr(rates, "residual_curve", limits_by_payload)
+    finding = residual_claim("{ random = 1 }", 1000.0)
+    every = [limits_by_payload(fs.CanFdFrame(identifier=5, payload=bytes([each])), []).points[0] for each in range(256)]
+    assert finding.figure.confidence == 1
+    assert finding.figure.low == pytest.approx(np.mean([point.low for point in every]))
+    assert finding.figure.high == pytest.approx(np.mean([point.high for point in every]))
+    drawn = residual_claim("{ random = 1 }", 60.0)
+    assert "100 frames drawn (seed 1)" in drawn.over
+    assert drawn.figure.confidence == 0.95
+    assert drawn.figure.low < finding.figure.low < finding.figure.high < drawn.figure.high
