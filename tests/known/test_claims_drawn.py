@@ -11,7 +11,9 @@ from framesim.claims.checking import decide_all
 from framesim.claims.drawn import _passing
 from framesim.claims.finding import Verdict
 from framesim.claims.looking import look_at
+from framesim.claims.rates import _residual_command
 from framesim.claims.reading import claims_from_text
+from framesim.claims.subject import FrameSubject
 from framesim.coverage.exact.forms import Form
 from framesim.coverage.intervals import clopper_pearson
 from framesim.coverage.tally import Tally
@@ -99,7 +101,7 @@ def limits_by_payload(frame, channels, **how):
     """Stands for the residual of a frame: certain limits that depend on the payload, apart from each other."""
     first = frame.payload[0]
     point = {"low": 1e-9 * (first % 7), "high": 1e-8 * (1 + first % 13), "probability": None, "method": "bounded"}
-    return SimpleNamespace(points=[SimpleNamespace(**point, basis="b", reason="")])
+    return SimpleNamespace(points=[SimpleNamespace(**point, confidence=1.0, basis="b", reason="")])
 
 
 def residual_claim(payload: str, budget_s: float):
@@ -138,3 +140,17 @@ def test_a_mean_of_limits_lies_between_the_means_of_the_lower_and_of_the_upper_o
     assert "100 frames drawn (seed 1)" in drawn.over
     assert drawn.figure.confidence == 0.95
     assert drawn.figure.low < finding.figure.low < finding.figure.high < drawn.figure.high
+
+
+def test_the_command_that_shows_a_residual_names_how_it_is_seen():
+    frame, channel = fs.CanFrame(identifier=5, payload=b"1"), fs.Scatter(bit_error_ratio=0.001)
+    command = "framesim residual can --identifier 0x5 --payload 31 --bit-error-ratio 0.001"
+    for how, more in (
+        ({}, ""),
+        ({"acceptance": "same_end"}, " --acceptance same_end"),
+        ({"receivers": 3}, " --receivers 3"),
+        ({"receivers": 3, "reach": "common"}, " --receivers 3 --disturbance common"),
+    ):
+        assert _residual_command(frame, channel, FrameSubject(network="can", frames=(frame,), **how)) == command + more
+    states = fs.GilbertElliott(good_to_bad=1e-4, bad_to_good=0.1)
+    assert _residual_command(frame, states, FrameSubject(network="can", frames=(frame,))) == ""
