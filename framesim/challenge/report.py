@@ -8,8 +8,11 @@ from framesim import __version__
 from framesim.challenge.case import Case
 from framesim.challenge.expected import Expected
 from framesim.challenge.protocol import flat_frame
+from framesim.challenge.symptom import follows
 
 __all__ = ["Finding", "Report"]
+
+EMPTY = '""'
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -123,15 +126,19 @@ def _base(network: str) -> str:
 
 
 def _options(frame: Any) -> list[str]:
-
+    """Return the options that describe the frame; what has its default, or follows from the others, is left out."""
     words = []
     for field in dataclasses.fields(frame):
         value = getattr(frame, field.name)
         flag = field.name.replace("_", "-")
+        if value is None or value == field.default or (field.compare and follows(frame, field.name)):
+            continue
         if isinstance(value, bool):
-            if value != field.default:
-                words.append(f"--{flag}" if value else f"--no-{flag}")
-        elif value is not None and value != field.default:
-            shown = value.hex() if isinstance(value, bytes) else value
-            words.append(f"--{flag} {','.join(map(str, value)) if isinstance(value, tuple) else shown}")
+            words.append(f"--{flag}" if value else f"--no-{flag}")
+        elif isinstance(value, bytes):
+            words.append(f"--{flag} {value.hex() or EMPTY}")
+        elif isinstance(value, tuple):
+            words.append(f"--{flag} {','.join(map(str, value))}")
+        else:
+            words.append(f"--{flag} {value:#x}" if field.name == "identifier" else f"--{flag} {value}")
     return words
