@@ -3,6 +3,7 @@
 from collections import Counter
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -50,16 +51,14 @@ class Sliced:
         count = len(drawn.template)
         wires = np.ones((count, self.shape.planes), np.uint8)
         lengths, content = np.zeros(count, np.int64), np.zeros(count, np.int64)
-        for index, source in enumerate(work.sources):
-            template = template_of(self.network, source)
-            payloads = drawn.payloads[index]
-            words = np.repeat(template.word[None, :], len(payloads), axis=0)
+        begins = [0, *(np.flatnonzero(np.diff(drawn.template)) + 1).tolist(), count]
+        for begin, stop in pairwise(begins):  # frames of a source stand together
+            index, rows = int(drawn.template[begin]), slice(begin, stop)
+            template, payloads = template_of(self.network, work.sources[index]), drawn.payloads[index]
+            words = np.empty((stop - begin, len(template.word)), np.uint8)
+            words[:] = template.word
             size = 8 * payloads.shape[1]
             words[:, template.payload_at : template.payload_at + size] = np.unpackbits(payloads, axis=1)
-            here = np.flatnonzero(drawn.template == index)
-            if not len(here):
-                continue
-            rows = slice(int(here[0]), int(here[-1]) + 1)  # frames of a source stand together
             lay_frames(
                 words, template.tail, self.shape.run, self.shape.width, self.shape.polynomial, self.shape.initial,
                 wires[rows], lengths[rows], content[rows],
