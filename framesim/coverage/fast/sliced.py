@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from framesim.coverage.fast.accelerator import exact_flips_sender
 from framesim.coverage.fast.draws import LANES, drawn_inside, flips_of
-from framesim.coverage.fast.flips import portions
+from framesim.coverage.fast.flips import FLIPS_AT_ONCE, portions
 from framesim.coverage.fast.sending import Drawn, bits_from, template_of
 from framesim.coverage.fast.shape import can_shape, code_numbers, moves_of
 from framesim.disturbance import ExactFlips, Scatter
@@ -115,16 +115,15 @@ class Sliced:
         """Yield the flips of a scatter; see ``portions``."""
         from framesim.kernels.sliced_draws import scattered_flips
 
-        first, room = 0, max(1 << 16, int(2 * chance * lengths.max() * repeats) + 1000)
+        first, reached, n_bits = 0, np.array([-1, 0], np.int64), int(lengths.max())
+        room = max(n_bits, 1 << 16, min(FLIPS_AT_ONCE, int(1.2 * chance * n_bits * repeats)))
         pattern, place = np.empty(room, np.int64), np.empty(room, np.int32)
         while first < len(lengths):
             found, stop = scattered_flips(
-                lengths, repeats, chance, np.uint64(seed), np.uint64(number), first, pattern, place
+                lengths, repeats, chance, np.uint64(seed), np.uint64(number), first, reached, pattern, place
             )
-            if stop == first:
-                pattern, place = np.empty(2 * len(pattern), np.int64), np.empty(2 * len(place), np.int32)
-                continue
-            yield first, stop, pattern[:found] - first * repeats, place[:found]
+            pattern[:found] -= first * repeats
+            yield first, min(stop + 1, len(lengths)), pattern[:found], place[:found]
             first = stop
 
 
