@@ -29,8 +29,9 @@ def portions(
         number: of the unit.
 
     Yields:
-        First frame, one past the last; dtype int64: ``frame * repeats + time`` of each flip, counted from the first
-        frame, ascending; dtype int32: the flipped wire bit, below the frame's length.
+        First frame, one past the last (a frame may come again, with flips of later times); dtype int64: ``frame *
+        repeats + time`` of each flip, counted from the first frame, ascending; dtype int32: the flipped wire bit,
+        below the frame's length.
 
     Raises:
         BadArgument: the channel wants more flips than a frame has bits.
@@ -41,30 +42,34 @@ def portions(
     n_bits = int(lengths.max(initial=1))
     expected = float(channel.count) if exact else getattr(channel, "bit_error_ratio", 0.0) * n_bits
     most = max(1, int(min(PLACES_AT_ONCE // (repeats * n_bits), FLIPS_AT_ONCE / (repeats * max(expected, 1e-9)))))
+    # One frame may be more than a portion when it is sent very often: then its times are drawn piece by piece.
+    times = max(1, int(min(PLACES_AT_ONCE // n_bits, FLIPS_AT_ONCE / max(expected, 1e-9))))
     for first in range(0, len(lengths), most):
         here = lengths[first : first + most]
-        rng = np.random.Generator(
-            np.random.Philox(key=seed + (_PURPOSE << 64), counter=(number << 128) + (first << 64))
-        )
-        if exact:
-            yield (first, first + len(here), *_chosen(channel.count, np.repeat(here, repeats), rng))
-        else:
-            drawn = channel.flips(len(here) * repeats, int(here.max()), rng)
-            yield (first, first + len(here), *_inside(drawn, here, repeats))
+        for piece, begin in enumerate(range(0, repeats, repeats if most > 1 else times)):
+            often = repeats if most > 1 else min(times, repeats - begin)
+            rng = np.random.Generator(
+                np.random.Philox(key=seed + (_PURPOSE << 64), counter=(number << 128) + (piece << 96) + (first << 64))
+            )
+            if exact:
+                pattern, place = _chosen(channel.count, np.repeat(here, often), rng)
+            else:
+                pattern, place = _inside(channel.flips(len(here) * often, int(here.max()), rng), here, often)
+            yield first, first + len(here), pattern + begin if begin else pattern, place
 
 
 def _chosen(
     count: int, lengths: NDArray[np.int64], rng: np.random.Generator
 ) -> tuple[NDArray[np.int64], NDArray[np.int32]]:
     """Choose ``count`` different bits of each frame, frames of any lengths at once, after Floyd."""
-    chosen = np.empty((len(lengths), count), np.int64)
+    chosen = np.empty((len(lengths), count), np.int32)  # of dense flips there are millions
     for flip in range(count):
         last = lengths - count + flip
         new = rng.integers(0, last, endpoint=True)
         again = (chosen[:, :flip] == new[:, None]).any(axis=1)
         chosen[:, flip] = np.where(again, last, new)
     chosen.sort(axis=1)
-    return np.repeat(np.arange(len(lengths), dtype=np.int64), count), chosen.ravel().astype(np.int32)
+    return np.repeat(np.arange(len(lengths), dtype=np.int64), count), chosen.ravel()
 
 
 def _inside(drawn: Flips, lengths: NDArray[np.int64], repeats: int) -> tuple[NDArray[np.int64], NDArray[np.int32]]:
