@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 __all__ = ["Scalar", "engine"]
 
 POWERS = 1024  # powers of x are made so many at a time
+MOST_WAYS, MOST_EVENTS = 24, 4096  # kept of a frame: wire bits on ways, as a multiple of its own; codes on them
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -84,33 +85,36 @@ class Scalar:
             Where in ``place`` the flips of each disturbed frame begin, and at last where they end; what its receiver
             concludes; by frame, the wire bit from which on nothing becomes content.
         """
-        from framesim.kernels.field_receiver import judge_lanes
+        from framesim.kernels.field_ways import EVENT_COLUMNS, LINK_COLUMNS, NUMBERS, WAY_COLUMNS, judge_lanes
 
         turns = np.flatnonzero(pattern[1:] != pattern[:-1]) + 1
         starts = np.concatenate([[0], turns, [len(pattern)]] if len(pattern) else [[0]]).astype(np.int64)
         verdicts, content = np.empty(len(starts) - 1, np.int64), np.zeros(len(lengths), np.int64)
         rest_bits = self.network.rest_bits or REST_BITS
-        n_bits, n_codes = wires.shape[1], len(self.program.codes)
-        powers = _powers_of_x(self, -(-(n_bits + 1) // POWERS) * POWERS)
-        shapes = (n_bits + 1, (n_bits + 1, 2 + 2 * n_codes), (n_codes, 2), n_codes)
-        room = [np.zeros(shape, np.int64) for shape in shapes]
+        n_bits, n_codes = wires.shape[1] + 1, len(self.program.codes)
+        weights = _weights(self, -(-(n_bits + rest_bits) // POWERS) * POWERS)
+        shapes = (
+            (MOST_WAYS * n_bits, 7 + 2 * n_codes), n_bits, (MOST_EVENTS, EVENT_COLUMNS), (n_bits, WAY_COLUMNS),
+            (MOST_WAYS * n_bits, LINK_COLUMNS + n_codes), NUMBERS, (3, n_codes),
+        )  # fmt: skip
+        room = [np.empty(shape, np.int64) for shape in shapes]
         refused = judge_lanes(
-            self.program, powers, wires, lengths, rest_bits, repeats, pattern, place, starts, verdicts, content, *room
+            self.program, weights, wires, lengths, rest_bits, repeats, pattern, place, starts, verdicts, content, *room
         )
         assert refused < 0, f"frame {refused} is not accepted undisturbed"
         return starts, verdicts, content
 
 
 @lru_cache(maxsize=16)
-def _powers_of_x(found: Scalar, count: int) -> NDArray[np.int64]:
-    """Return x to the power 0 .. count - 1 modulo each CRC; shape (n_codes, count)."""
-    powers = np.zeros((len(found.program.codes), count), np.int64)
-    for row, (_, width, polynomial, _, _) in zip(powers, found.program.codes.tolist(), strict=True):
-        power, top = 1, 1 << width
-        for exponent in range(count if width else 0):
-            row[exponent] = power
-            power = power << 1 ^ (polynomial | top if power << 1 & top else 0)
-    return powers
+def _weights(found: Scalar, count: int) -> NDArray[np.int64]:
+    """Return what a 1 adds to each CRC's divided register after 0 .. count - 1 bits; shape (n_codes, count)."""
+    weights = np.zeros((len(found.program.codes), count), np.int64)
+    for row, (_, width, polynomial, _, _) in zip(weights, found.program.codes.tolist(), strict=True):
+        power = 1 << width
+        for taken in range(count if width else 0):
+            power = (power ^ (1 << width | polynomial) if power & 1 else power) >> 1
+            row[taken] = power
+    return weights
 
 
 @lru_cache(maxsize=8)
@@ -124,6 +128,6 @@ def engine(network: Network) -> Any:
     if network.ends_with_wire:
         raise NotFeasible("program: a frame ends when the wire does")
     program = field_program(network)
-    import framesim.kernels.field_receiver  # noqa: F401  # tells now whether numba is there
+    import framesim.kernels.field_ways  # noqa: F401  # tells now whether numba is there
 
     return Scalar(network=network, program=program)

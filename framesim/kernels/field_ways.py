@@ -1,0 +1,232 @@
+"""The compiled receiver of stuffed formats: it goes from flip to flip on ways that receivers before it have gone.
+
+What an undisturbed receiver is before each wire bit is written down once a frame: that is its way. A flip puts a
+receiver off it. Most are back within a few bits: they have become what the undisturbed one is before the same bit, but
+for what their CRC registers and counts hold. Others read the rest one bit late, or take another length for the
+frame's. They go ways of their own, which soon join, and are written down as well. So of each flip of a bit on a way it
+need be found out once only which way it leads to, where, and what it adds to registers and counts. A receiver is on a
+way, and differs from the one that the way was written from by what its flips have added. Where a code speaks on a way,
+the difference is what it tells. For how a receiver steps from bit to bit see ``field_receiver``.
+"""
+
+from typing import Any
+
+import numpy as np
+
+from framesim.kernels.compiled import compiled
+from framesim.kernels.field_receiver import (
+    AT, BRIEFLY, COUNTS, DIVIDED, EVENT_AT, EVENT_READ, EVENT_REF, EVENT_VALUE, EVENT_WHOSE, EVENTS, FLIP, GOES_ON, HEARD, KEPT,
+    KEY, LINK, NOW_COUNTS, NOW_KEY, NOW_VALUE, NUMBERS, OPEN, SAID, TARGET, TO_THE_END, VALID, VALUE, WAY, WRONG,
+    COUNT_MASK, packed, walk,
+)  # fmt: skip
+from framesim.networks import program_columns as column
+
+__all__ = ["EVENT_COLUMNS", "LINK_COLUMNS", "NUMBERS", "WAY_COLUMNS", "judge_lanes"]
+
+U = np.uint64
+#: columns of a way: its first row in ``kept``; its first and last wire bit; where it leads; its events
+FIRST, BEGIN, END, LEADS, EVENT, LAST_EVENT = (U(place) for place in range(6))
+#: columns of what leads from one way to another: the bit before which it does, the row in ``kept`` or -1, what is
+#: concluded if so, what is added to the counts; to the registers follows
+UNTIL, THERE, CONCLUDED, MORE, ADDED = (U(place) for place in range(5))
+WAY_COLUMNS, LINK_COLUMNS, EVENT_COLUMNS = 6, 5, 5
+FAR = np.int64(1) << 40
+
+
+@compiled
+def _hear(
+    codes: Any, count_values: Any, events: Any, first: Any, stop: Any, since: Any, until: Any, now: Any, mine: Any
+) -> Any:  # fmt: skip
+    """Return what codes say to a receiver on its way from wire bit ``since`` to before ``until``."""
+    said = np.int64(GOES_ON)
+    for row in range(U(first), U(stop)):
+        if events[row, EVENT_AT] < since or events[row, EVENT_AT] >= until or said != GOES_ON:
+            continue
+        number, ref = events[row, EVENT_WHOSE], events[row, EVENT_REF]
+        if events[row, EVENT_READ]:
+            counted = ref + now[NOW_COUNTS] >> codes[number, column.SHIFT] & COUNT_MASK
+            now[WRONG] |= np.int64(count_values[number, U(counted)] != events[row, EVENT_VALUE]) << number
+        else:
+            is_crc = codes[number, column.CRC_WIDTH] > 0
+            if (mine[2, number] != ref) if is_crc else (now[WRONG] >> number & 1 != 0):
+                said = codes[number, column.SAYS]
+    return said
+
+
+@compiled
+def _lead(links: Any, row: Any, counts: Any, kept: Any, now: Any, mine: Any) -> None:
+    """Write down in a row of ``links`` where the receiver in ``now`` and ``mine`` has come, and its difference to that.
+
+    Args:
+        links: see ``judge_lanes``.
+        row: of it.
+        counts: difference that the receiver had before, as in ``mine[2]`` of registers.
+        kept: see ``judge_lanes``.
+        now: see ``judge_lanes``.
+        mine: see ``judge_lanes``.
+    """
+    there = now[TARGET]
+    links[row, UNTIL], links[row, THERE], links[row, CONCLUDED], links[row, MORE] = now[AT], there, now[SAID], 0
+    if there >= 0:
+        links[row, MORE] = now[NOW_COUNTS] - kept[U(there), COUNTS] - counts
+        for code in range(U(mine.shape[1])):
+            links[row, ADDED + code] = mine[0, code] ^ kept[U(there), DIVIDED + code] ^ mine[2, code]
+
+
+@compiled
+def _stand(kept: Any, row: Any, at: Any, counts: Any, now: Any, mine: Any) -> None:
+    """Make ``now`` and ``mine`` the receiver that is on a way, given by its difference."""
+    n_codes = U(mine.shape[1])
+    now[AT], now[NOW_KEY], now[NOW_VALUE] = at, kept[row, KEY], kept[row, VALUE]
+    now[NOW_COUNTS] = kept[row, COUNTS] + counts
+    for code in range(n_codes):
+        mine[0, code] = kept[row, DIVIDED + code] ^ mine[2, code]
+        mine[1, code] = kept[row, DIVIDED + n_codes + code]
+
+
+@compiled
+def _new_way(
+    program: Any, weights: Any, wires: Any, frame: Any, n_bits: Any, rest_bits: Any, place: Any, kept: Any, heads: Any,
+    events: Any, now: Any, mine: Any, ways: Any, number: Any, links: Any, link: Any,
+) -> None:  # fmt: skip
+    """Write down the way of the receiver in ``now`` and ``mine``, without more flips, and where it leads."""
+    for code in range(U(mine.shape[1])):
+        mine[2, code] = 0
+    ways[number, FIRST], ways[number, BEGIN], ways[number, EVENT] = now[KEPT], now[AT], now[EVENTS]
+    walk(program, weights, wires, frame, n_bits, rest_bits, place, now[FLIP], kept, heads, events, now, mine, number)
+    ways[number, END], ways[number, LAST_EVENT], ways[number, LEADS] = now[AT] - 1, now[EVENTS], link
+    _lead(links, link, 0, kept, now, mine)
+
+
+@compiled
+def judge_lanes(
+    program: Any, weights: Any, wires: Any, lengths: Any, rest_bits: int, turns: int, pattern: Any, place: Any,
+    starts: Any, verdicts: Any, content: Any, kept: Any, heads: Any, events: Any, ways: Any, links: Any, now: Any,
+    mine: Any,
+) -> Any:  # fmt: skip
+    """Let a receiver judge each disturbed frame.
+
+    Args:
+        program: see ``Program``.
+        weights: int64 (n_codes, room), see ``field_receiver.walk``.
+        wires: uint8 (n_frames, n_bits), the frames.
+        lengths: int64 (n_frames,), their wire bits.
+        rest_bits: how long the wire rests afterwards before an undecided receiver is given up.
+        turns: how often each frame is sent.
+        pattern: int64 (n_flips,), ascending; ``frame * turns + time``.
+        place: int32 (n_flips,), the flipped wire bit, ascending within a pattern, within the frame.
+        starts: int64 (n_lanes + 1,), where in ``place`` the flips of each disturbed frame begin; at last, n_flips.
+        verdicts: int64 (n_lanes,); receives the number of the first check to speak, ``ABANDONED``, ``VALID`` or
+            ``UNDECIDED``.
+        content: int64 (n_frames,); receives from which wire bit on nothing becomes content, for frames looked at.
+        kept: int64 (room, 7 + 2 * n_codes), room for receivers. All room is made by the caller: it takes long to
+            compile how to make an array. Where it runs out, ways are not written down any more.
+        heads: int64 (n_bits + 1,), room.
+        events: int64 (room, 5), room.
+        ways: int64 (room, 6), room.
+        links: int64 (room, 5 + n_codes), room.
+        now: int64 (11,), room.
+        mine: int64 (3, n_codes), room.
+
+    Returns:
+        -1; or the number of a frame that its own receiver does not accept undisturbed.
+    """
+    nodes, _, _, _, codes, count_values = program
+    n_codes, idle = U(codes.shape[0]), nodes[column.HUNTING, column.LEVEL]
+    frame, n_ways, n_links, last = np.int64(-1), U(0), U(0), np.int64(0)
+    for lane in range(verdicts.size):
+        flip, stop = starts[lane], starts[lane + 1]
+        mine_frame = pattern[flip] // turns
+        if mine_frame != frame:
+            frame = mine_frame
+            n_bits = lengths[frame]
+            heads[: n_bits + 1] = -1
+            now[AT], now[FLIP], now[NOW_KEY] = 0, 0, packed(column.HUNTING, 0, 0, idle)
+            now[NOW_VALUE], now[NOW_COUNTS], now[WRONG], now[KEPT], now[EVENTS] = 0, 0, 0, 0, 0
+            for code in range(n_codes):
+                mine[0, code], mine[1, code], mine[2, code] = codes[code, column.INITIAL], 0, 0
+            _new_way(
+                program, weights, wires, frame, n_bits, rest_bits, place, kept, heads, events, now, mine, ways, U(0),
+                links, U(0),
+            )  # fmt: skip
+            said, last, n_ways, n_links = now[SAID], ways[0, END], U(1), U(1)
+            now[NOW_COUNTS], now[WRONG] = 0, 0
+            refused = _hear(codes, count_values, events, 0, now[EVENTS], 0, n_bits, now, mine) != GOES_ON
+            if said != VALID or refused:
+                return frame
+            content[frame] = n_bits
+            for at in range(last, -1, -1):
+                if nodes[kept[at, KEY] >> 24, column.FREE]:
+                    content[frame] = at
+        way, at, counts, said = U(0), min(np.int64(place[flip]), last + 1), np.int64(0), np.int64(GOES_ON)
+        now[WRONG] = 0
+        for code in range(n_codes):
+            mine[2, code] = 0
+        while said == GOES_ON:
+            hit, end = np.int64(place[U(flip)]) if flip < stop else FAR, ways[way, END]
+            until = min(hit, end + 1)
+            event = U(ways[way, EVENT])
+            if event < U(ways[way, LAST_EVENT]) and events[event, EVENT_AT] < until:
+                now[NOW_COUNTS] = counts
+                said = _hear(codes, count_values, events, event, ways[way, LAST_EVENT], at, until, now, mine)
+                if said != GOES_ON:
+                    break
+            row = U(ways[way, FIRST] + until - ways[way, BEGIN])  # behind the end only of a way that is open
+            if hit > end:
+                link = ways[way, LEADS]
+                known = links[U(link), CONCLUDED] != OPEN
+            else:
+                link = kept[row, LINK]
+                after = np.int64(place[U(flip + 1)]) if flip + 1 < stop else FAR
+                known = link >= 0 and after >= links[U(link), UNTIL]
+            if known:
+                flip += hit <= end
+                there = links[U(link), THERE]
+                if there < 0:
+                    said = links[U(link), CONCLUDED]
+                    break
+                counts += links[U(link), MORE]
+                for code in range(n_codes):
+                    mine[2, code] ^= links[U(link), ADDED + code]
+                at, way = links[U(link), UNTIL], U(kept[U(there), WAY])
+                continue
+            room = now[KEPT] + n_bits < kept.shape[0] and now[EVENTS] + 2 * codes.shape[0] <= events.shape[0]
+            room = room and n_ways < U(ways.shape[0]) and n_links + U(2) <= U(links.shape[0])
+            _stand(kept, row, until, counts, now, mine)
+            now[FLIP] = flip
+            walk(
+                program, weights, wires, frame, n_bits, rest_bits, place, stop, kept, heads, events, now, mine,
+                BRIEFLY if room else TO_THE_END,
+            )  # fmt: skip
+            goes_on = now[SAID] == GOES_ON and now[TARGET] < 0
+            if goes_on:
+                now[TARGET] = now[KEPT]
+                for column_of, of_now in ((KEY, NOW_KEY), (VALUE, NOW_VALUE), (COUNTS, NOW_COUNTS)):
+                    kept[U(now[KEPT]), column_of] = now[of_now]
+                for code in range(n_codes):
+                    kept[U(now[KEPT]), DIVIDED + code] = mine[0, code]
+            if now[HEARD] == 0 and n_links < U(links.shape[0]):
+                if hit > end:
+                    _lead(links, U(link), counts, kept, now, mine)
+                elif link < 0 and now[FLIP] == flip + 1:
+                    kept[row, LINK] = np.int64(n_links)
+                    _lead(links, n_links, counts, kept, now, mine)
+                    n_links += U(1)
+            flip, at, said = now[FLIP], now[AT], now[SAID]
+            if said != GOES_ON:
+                break
+            there = U(now[TARGET])
+            counts = now[NOW_COUNTS] - kept[there, COUNTS]
+            for code in range(n_codes):
+                mine[2, code] = mine[0, code] ^ kept[there, DIVIDED + code]
+            if goes_on:
+                wrong = now[WRONG]
+                _new_way(
+                    program, weights, wires, frame, n_bits, rest_bits, place, kept, heads, events, now, mine, ways,
+                    n_ways, links, n_links,
+                )  # fmt: skip
+                now[WRONG] = wrong
+                n_ways, n_links = n_ways + U(1), n_links + U(1)
+            way = U(kept[there, WAY])
+        verdicts[lane] = said
+    return -1
