@@ -16,11 +16,11 @@ from typing import Any
 
 import numpy as np
 
-from framesim.kernels.compiled import compiled
+from framesim.kernels.compiled import lightly_compiled
 from framesim.networks import program_columns as column
 
 __all__ = [
-    "ABANDONED", "AT", "COUNTS", "DIVIDED", "EVENTS", "EVENT_AT", "EVENT_READ", "EVENT_REF", "EVENT_VALUE", "EVENT_WHOSE",
+    "ABANDONED", "AT", "BRIEFLY", "BUCKETS", "COUNTS", "DIVIDED", "EVENTS", "EVENT_AT", "EVENT_READ", "EVENT_REF", "EVENT_VALUE", "EVENT_WHOSE",
     "FLIP", "GOES_ON", "HEARD", "KEPT", "KEY", "LINK", "NUMBERS", "OPEN", "OTHER", "SAID", "TARGET", "UNDECIDED", "VALID",
     "VALUE", "WAY", "WRONG", "packed", "unpacked", "walk",
 ]  # fmt: skip
@@ -35,6 +35,8 @@ GOES_ON, ABANDONED, VALID, UNDECIDED, OPEN = -1, -2, -3, -4, -5
 #: a receiver is followed for ``PATIENCE`` bits after its last flip; or until it concludes
 BRIEFLY, TO_THE_END = -1, -2
 
+BUCKETS, MIXER = U(16), np.int64(0x9E3779B97F4A7C1)  #: lists of receivers kept before a wire bit; makes keys differ
+
 #: columns of what is kept of a receiver before a wire bit; its registers follow, and then how many bits each has taken
 KEY, VALUE, COUNTS, OTHER, LINK, WAY, DIVIDED = (U(place) for place in range(7))
 
@@ -46,19 +48,19 @@ NUMBERS = 11
 EVENT_AT, EVENT_WHOSE, EVENT_READ, EVENT_VALUE, EVENT_REF = (U(place) for place in range(5))
 
 
-@compiled
+@lightly_compiled
 def packed(node: Any, done: Any, run: Any, last: Any) -> Any:
     """Return node, bits of the field, place in the line code and last level as one number."""
     return node << 24 | done << 8 | run << 1 | last
 
 
-@compiled
+@lightly_compiled
 def unpacked(key: Any) -> Any:
     """Return what was packed."""
     return key >> 24, key >> 8 & 0xFFFF, key >> 1 & 0x7F, key & 1
 
 
-@compiled
+@lightly_compiled
 def walk(
     program: Any, weights: Any, wires: Any, frame: Any, n_bits: Any, rest_bits: Any, place: Any, stop: Any, kept: Any,
     heads: Any, events: Any, now: Any, mine: Any, way: Any,
@@ -75,7 +77,8 @@ def walk(
         place: int32, flipped wire bits, ascending.
         stop: those from ``now[FLIP]`` to here are this receiver's.
         kept: int64 (room, 7 + 2 * n_codes), see ``KEY`` and so on.
-        heads: int64 (room,), the first receiver kept before each wire bit; -1: none.
+        heads: int64 (BUCKETS * room,), for each wire bit and each remainder of a mix of the key: the last receiver
+            kept; -1: none.
         events: int64 (room, 5), see ``EVENT_AT`` and so on.
         now: int64 (11,), see ``AT`` and so on; changed.
         mine: int64 (3, n_codes): registers, and how many bits each has taken; changed.
@@ -94,7 +97,9 @@ def walk(
     said, target, heard, calm = np.int64(GOES_ON), np.int64(-1), np.int64(0), np.int64(0)
     while said == GOES_ON:
         if at <= n_bits and (writes or at > begin):
-            key, other = packed(node, done, run, last), heads[U(at)]
+            key = packed(node, done, run, last)
+            head = U(at) * BUCKETS + U(key * MIXER >> 40) % BUCKETS
+            other = heads[head]
             while other >= 0:
                 same = kept[U(other), KEY] == key and kept[U(other), VALUE] == value
                 if same:
@@ -113,11 +118,8 @@ def walk(
                 kept[row, LINK], kept[row, WAY] = -1, way
                 for code in range(n_codes):
                     kept[row, DIVIDED + code], kept[row, entered + code] = mine[0, code], mine[1, code]
-                first = heads[U(at)]  # behind the first, which belongs to the undisturbed receiver
-                if first < 0:
-                    heads[U(at)], kept[row, OTHER] = np.int64(row), -1
-                else:
-                    kept[row, OTHER], kept[U(first), OTHER] = kept[U(first), OTHER], np.int64(row)
+                kept[row, OTHER] = heads[head]
+                heads[head] = np.int64(row)
         if at >= n_bits:
             if writes:
                 said = OPEN

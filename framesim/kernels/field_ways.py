@@ -13,15 +13,15 @@ from typing import Any
 
 import numpy as np
 
-from framesim.kernels.compiled import compiled
+from framesim.kernels.compiled import lightly_compiled
 from framesim.kernels.field_receiver import (
-    AT, BRIEFLY, COUNTS, DIVIDED, EVENT_AT, EVENT_READ, EVENT_REF, EVENT_VALUE, EVENT_WHOSE, EVENTS, FLIP, GOES_ON, HEARD, KEPT,
+    AT, BRIEFLY, BUCKETS, COUNTS, DIVIDED, EVENT_AT, EVENT_READ, EVENT_REF, EVENT_VALUE, EVENT_WHOSE, EVENTS, FLIP, GOES_ON, HEARD, KEPT,
     KEY, LINK, NOW_COUNTS, NOW_KEY, NOW_VALUE, NUMBERS, OPEN, SAID, TARGET, TO_THE_END, VALID, VALUE, WAY, WRONG,
     COUNT_MASK, packed, walk,
 )  # fmt: skip
 from framesim.networks import program_columns as column
 
-__all__ = ["EVENT_COLUMNS", "LINK_COLUMNS", "NUMBERS", "WAY_COLUMNS", "judge_lanes"]
+__all__ = ["BUCKETS", "EVENT_COLUMNS", "LINK_COLUMNS", "NUMBERS", "WAY_COLUMNS", "judge_lanes"]
 
 U = np.uint64
 #: columns of a way: its first row in ``kept``; its first and last wire bit; where it leads; its events
@@ -33,27 +33,7 @@ WAY_COLUMNS, LINK_COLUMNS, EVENT_COLUMNS = 6, 5, 5
 FAR = np.int64(1) << 40
 
 
-@compiled
-def _hear(
-    codes: Any, count_values: Any, events: Any, first: Any, stop: Any, since: Any, until: Any, now: Any, mine: Any
-) -> Any:  # fmt: skip
-    """Return what codes say to a receiver on its way from wire bit ``since`` to before ``until``."""
-    said = np.int64(GOES_ON)
-    for row in range(U(first), U(stop)):
-        if events[row, EVENT_AT] < since or events[row, EVENT_AT] >= until or said != GOES_ON:
-            continue
-        number, ref = events[row, EVENT_WHOSE], events[row, EVENT_REF]
-        if events[row, EVENT_READ]:
-            counted = ref + now[NOW_COUNTS] >> codes[number, column.SHIFT] & COUNT_MASK
-            now[WRONG] |= np.int64(count_values[number, U(counted)] != events[row, EVENT_VALUE]) << number
-        else:
-            is_crc = codes[number, column.CRC_WIDTH] > 0
-            if (mine[2, number] != ref) if is_crc else (now[WRONG] >> number & 1 != 0):
-                said = codes[number, column.SAYS]
-    return said
-
-
-@compiled
+@lightly_compiled
 def _lead(links: Any, row: Any, counts: Any, kept: Any, now: Any, mine: Any) -> None:
     """Write down in a row of ``links`` where the receiver in ``now`` and ``mine`` has come, and its difference to that.
 
@@ -73,7 +53,7 @@ def _lead(links: Any, row: Any, counts: Any, kept: Any, now: Any, mine: Any) -> 
             links[row, ADDED + code] = mine[0, code] ^ kept[U(there), DIVIDED + code] ^ mine[2, code]
 
 
-@compiled
+@lightly_compiled
 def _stand(kept: Any, row: Any, at: Any, counts: Any, now: Any, mine: Any) -> None:
     """Make ``now`` and ``mine`` the receiver that is on a way, given by its difference."""
     n_codes = U(mine.shape[1])
@@ -84,7 +64,7 @@ def _stand(kept: Any, row: Any, at: Any, counts: Any, now: Any, mine: Any) -> No
         mine[1, code] = kept[row, DIVIDED + n_codes + code]
 
 
-@compiled
+@lightly_compiled
 def _new_way(
     program: Any, weights: Any, wires: Any, frame: Any, n_bits: Any, rest_bits: Any, place: Any, kept: Any, heads: Any,
     events: Any, now: Any, mine: Any, ways: Any, number: Any, links: Any, link: Any,
@@ -98,7 +78,7 @@ def _new_way(
     _lead(links, link, 0, kept, now, mine)
 
 
-@compiled
+@lightly_compiled
 def judge_lanes(
     program: Any, weights: Any, wires: Any, lengths: Any, rest_bits: int, turns: int, pattern: Any, place: Any,
     starts: Any, verdicts: Any, content: Any, kept: Any, heads: Any, events: Any, ways: Any, links: Any, now: Any,
@@ -121,7 +101,7 @@ def judge_lanes(
         content: int64 (n_frames,); receives from which wire bit on nothing becomes content, for frames looked at.
         kept: int64 (room, 7 + 2 * n_codes), room for receivers. All room is made by the caller: it takes long to
             compile how to make an array. Where it runs out, ways are not written down any more.
-        heads: int64 (n_bits + 1,), room.
+        heads: int64 (BUCKETS * (n_bits + 1),), room.
         events: int64 (room, 5), room.
         ways: int64 (room, 6), room.
         links: int64 (room, 5 + n_codes), room.
@@ -133,14 +113,16 @@ def judge_lanes(
     """
     nodes, _, _, _, codes, count_values = program
     n_codes, idle = U(codes.shape[0]), nodes[column.HUNTING, column.LEVEL]
-    frame, n_ways, n_links, last = np.int64(-1), U(0), U(0), np.int64(0)
+    frame, next_frame, n_bits = np.int64(-1), np.int64(0), np.int64(0)  # the next one's first pattern
+    n_ways, n_links, last = U(0), U(0), np.int64(0)
     for lane in range(verdicts.size):
         flip, stop = starts[lane], starts[lane + 1]
-        mine_frame = pattern[flip] // turns
-        if mine_frame != frame:
-            frame = mine_frame
+        if pattern[U(flip)] >= next_frame:
+            frame = pattern[U(flip)] // turns
+            next_frame = (frame + 1) * turns
             n_bits = lengths[frame]
-            heads[: n_bits + 1] = -1
+            for head in range(U(n_bits + 1) * BUCKETS):
+                heads[head] = -1
             now[AT], now[FLIP], now[NOW_KEY] = 0, 0, packed(column.HUNTING, 0, 0, idle)
             now[NOW_VALUE], now[NOW_COUNTS], now[WRONG], now[KEPT], now[EVENTS] = 0, 0, 0, 0, 0
             for code in range(n_codes):
@@ -150,27 +132,42 @@ def judge_lanes(
                 links, U(0),
             )  # fmt: skip
             said, last, n_ways, n_links = now[SAID], ways[0, END], U(1), U(1)
-            now[NOW_COUNTS], now[WRONG] = 0, 0
-            refused = _hear(codes, count_values, events, 0, now[EVENTS], 0, n_bits, now, mine) != GOES_ON
-            if said != VALID or refused:
+            refused = said != VALID or now[WRONG] != 0
+            for event in range(U(now[EVENTS])):
+                number = U(events[event, EVENT_WHOSE])
+                speaks = events[event, EVENT_READ] == 0 and codes[number, column.CRC_WIDTH] > 0
+                refused = refused or (speaks and events[event, EVENT_REF] != 0)
+            if refused:
                 return frame
             content[frame] = n_bits
             for at in range(last, -1, -1):
                 if nodes[kept[at, KEY] >> 24, column.FREE]:
                     content[frame] = at
-        way, at, counts, said = U(0), min(np.int64(place[flip]), last + 1), np.int64(0), np.int64(GOES_ON)
-        now[WRONG] = 0
+        way, at, counts, said = U(0), min(np.int64(place[U(flip)]), last + 1), np.int64(0), np.int64(GOES_ON)
+        wrong = np.int64(0)
         for code in range(n_codes):
             mine[2, code] = 0
         while said == GOES_ON:
             hit, end = np.int64(place[U(flip)]) if flip < stop else FAR, ways[way, END]
             until = min(hit, end + 1)
-            event = U(ways[way, EVENT])
-            if event < U(ways[way, LAST_EVENT]) and events[event, EVENT_AT] < until:
-                now[NOW_COUNTS] = counts
-                said = _hear(codes, count_values, events, event, ways[way, LAST_EVENT], at, until, now, mine)
-                if said != GOES_ON:
-                    break
+            event, last_event = U(ways[way, EVENT]), U(ways[way, LAST_EVENT])
+            while event < last_event and events[event, EVENT_AT] < until:
+                if events[event, EVENT_AT] >= at:
+                    number = U(events[event, EVENT_WHOSE])
+                    if events[event, EVENT_READ]:
+                        counted = events[event, EVENT_REF] + counts >> codes[number, column.SHIFT] & COUNT_MASK
+                        differs = count_values[number, U(counted)] != events[event, EVENT_VALUE]
+                        wrong |= np.int64(differs) << np.int64(number)
+                    else:
+                        differs = mine[2, number] != events[event, EVENT_REF]
+                        if codes[number, column.CRC_WIDTH] == 0:
+                            differs = wrong >> np.int64(number) & 1 != 0
+                        if differs:
+                            said = codes[number, column.SAYS]
+                            break
+                event += U(1)
+            if said != GOES_ON:
+                break
             row = U(ways[way, FIRST] + until - ways[way, BEGIN])  # behind the end only of a way that is open
             if hit > end:
                 link = ways[way, LEADS]
@@ -193,7 +190,7 @@ def judge_lanes(
             room = now[KEPT] + n_bits < kept.shape[0] and now[EVENTS] + 2 * codes.shape[0] <= events.shape[0]
             room = room and n_ways < U(ways.shape[0]) and n_links + U(2) <= U(links.shape[0])
             _stand(kept, row, until, counts, now, mine)
-            now[FLIP] = flip
+            now[FLIP], now[WRONG] = flip, wrong
             walk(
                 program, weights, wires, frame, n_bits, rest_bits, place, stop, kept, heads, events, now, mine,
                 BRIEFLY if room else TO_THE_END,
@@ -212,7 +209,7 @@ def judge_lanes(
                     kept[row, LINK] = np.int64(n_links)
                     _lead(links, n_links, counts, kept, now, mine)
                     n_links += U(1)
-            flip, at, said = now[FLIP], now[AT], now[SAID]
+            flip, at, said, wrong = now[FLIP], now[AT], now[SAID], now[WRONG]
             if said != GOES_ON:
                 break
             there = U(now[TARGET])
@@ -220,12 +217,10 @@ def judge_lanes(
             for code in range(n_codes):
                 mine[2, code] = mine[0, code] ^ kept[there, DIVIDED + code]
             if goes_on:
-                wrong = now[WRONG]
                 _new_way(
                     program, weights, wires, frame, n_bits, rest_bits, place, kept, heads, events, now, mine, ways,
                     n_ways, links, n_links,
                 )  # fmt: skip
-                now[WRONG] = wrong
                 n_ways, n_links = n_ways + U(1), n_links + U(1)
             way = U(kept[there, WAY])
         verdicts[lane] = said

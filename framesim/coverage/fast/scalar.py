@@ -85,7 +85,7 @@ class Scalar:
             Where in ``place`` the flips of each disturbed frame begin, and at last where they end; what its receiver
             concludes; by frame, the wire bit from which on nothing becomes content.
         """
-        from framesim.kernels.field_ways import EVENT_COLUMNS, LINK_COLUMNS, NUMBERS, WAY_COLUMNS, judge_lanes
+        from framesim.kernels.field_ways import BUCKETS, EVENT_COLUMNS, LINK_COLUMNS, NUMBERS, WAY_COLUMNS, judge_lanes
 
         turns = np.flatnonzero(pattern[1:] != pattern[:-1]) + 1
         starts = np.concatenate([[0], turns, [len(pattern)]] if len(pattern) else [[0]]).astype(np.int64)
@@ -94,7 +94,7 @@ class Scalar:
         n_bits, n_codes = wires.shape[1] + 1, len(self.program.codes)
         weights = _weights(self, -(-(n_bits + rest_bits) // POWERS) * POWERS)
         shapes = (
-            (MOST_WAYS * n_bits, 7 + 2 * n_codes), n_bits, (MOST_EVENTS, EVENT_COLUMNS), (n_bits, WAY_COLUMNS),
+            (MOST_WAYS * n_bits, 7 + 2 * n_codes), int(BUCKETS) * n_bits, (MOST_EVENTS, EVENT_COLUMNS), (n_bits, WAY_COLUMNS),
             (MOST_WAYS * n_bits, LINK_COLUMNS + n_codes), NUMBERS, (3, n_codes),
         )  # fmt: skip
         room = [np.empty(shape, np.int64) for shape in shapes]
