@@ -21,7 +21,7 @@ from framesim.kernels.field_receiver import (
 )  # fmt: skip
 from framesim.networks import program_columns as column
 
-__all__ = ["BUCKETS", "EVENT_COLUMNS", "LINK_COLUMNS", "NUMBERS", "WAY_COLUMNS", "judge_lanes"]
+__all__ = ["BUCKETS", "EVENT_COLUMNS", "LEFT_OVER", "LINK_COLUMNS", "NUMBERS", "WAY_COLUMNS", "judge_lanes", "undisturbed"]
 
 U = np.uint64
 #: columns of a way: its first row in ``kept``; its first and last wire bit; where it leads; its events
@@ -31,6 +31,7 @@ FIRST, BEGIN, END, LEADS, EVENT, LAST_EVENT = (U(place) for place in range(6))
 UNTIL, THERE, CONCLUDED, MORE, ADDED = (U(place) for place in range(5))
 WAY_COLUMNS, LINK_COLUMNS, EVENT_COLUMNS = 6, 5, 5
 FAR = np.int64(1) << 40
+LEFT_OVER = -9  #: a verdict that is to be found
 
 
 @lightly_compiled
@@ -79,6 +80,37 @@ def _new_way(
 
 
 @lightly_compiled
+def undisturbed(
+    program: Any, weights: Any, wires: Any, frame: Any, n_bits: Any, rest_bits: Any, place: Any, content: Any, kept: Any,
+    heads: Any, events: Any, ways: Any, links: Any, now: Any, mine: Any,
+) -> Any:  # fmt: skip
+    """Write down the way of a frame's undisturbed receiver, as way 0, and forget all others; tell whether it accepts.
+
+    For the arguments see ``judge_lanes``.
+    """
+    nodes, _, _, _, codes, _ = program
+    for head in range(U(n_bits + 1) * BUCKETS):
+        heads[head] = -1
+    now[AT], now[FLIP], now[NOW_KEY] = 0, 0, packed(column.HUNTING, 0, 0, nodes[column.HUNTING, column.LEVEL])
+    now[NOW_VALUE], now[NOW_COUNTS], now[WRONG], now[KEPT], now[EVENTS] = 0, 0, 0, 0, 0
+    for code in range(U(codes.shape[0])):
+        mine[0, code], mine[1, code] = codes[code, column.INITIAL], 0
+    _new_way(
+        program, weights, wires, frame, n_bits, rest_bits, place, kept, heads, events, now, mine, ways, U(0), links, U(0)
+    )
+    accepts = now[SAID] == VALID and now[WRONG] == 0
+    for event in range(U(now[EVENTS])):
+        number = U(events[event, EVENT_WHOSE])
+        is_crc = events[event, EVENT_READ] == 0 and codes[number, column.CRC_WIDTH] > 0
+        accepts = accepts and not (is_crc and events[event, EVENT_REF] != 0)
+    content[frame] = n_bits
+    for at in range(ways[0, END], -1, -1):
+        if nodes[kept[at, KEY] >> 24, column.FREE]:
+            content[frame] = at
+    return accepts
+
+
+@lightly_compiled
 def judge_lanes(
     program: Any, weights: Any, wires: Any, lengths: Any, rest_bits: int, turns: int, pattern: Any, place: Any,
     starts: Any, verdicts: Any, content: Any, kept: Any, heads: Any, events: Any, ways: Any, links: Any, now: Any,
@@ -97,7 +129,7 @@ def judge_lanes(
         place: int32 (n_flips,), the flipped wire bit, ascending within a pattern, within the frame.
         starts: int64 (n_lanes + 1,), where in ``place`` the flips of each disturbed frame begin; at last, n_flips.
         verdicts: int64 (n_lanes,); receives the number of the first check to speak, ``ABANDONED``, ``VALID`` or
-            ``UNDECIDED``.
+            ``UNDECIDED``, where it holds ``LEFT_OVER``.
         content: int64 (n_frames,); receives from which wire bit on nothing becomes content, for frames looked at.
         kept: int64 (room, 7 + 2 * n_codes), room for receivers. All room is made by the caller: it takes long to
             compile how to make an array. Where it runs out, ways are not written down any more.
@@ -111,38 +143,24 @@ def judge_lanes(
     Returns:
         -1; or the number of a frame that its own receiver does not accept undisturbed.
     """
-    nodes, _, _, _, codes, count_values = program
-    n_codes, idle = U(codes.shape[0]), nodes[column.HUNTING, column.LEVEL]
+    _, _, _, _, codes, count_values = program
+    n_codes = U(codes.shape[0])
     frame, next_frame, n_bits = np.int64(-1), np.int64(0), np.int64(0)  # the next one's first pattern
     n_ways, n_links, last = U(0), U(0), np.int64(0)
     for lane in range(verdicts.size):
+        if verdicts[lane] != LEFT_OVER:
+            continue
         flip, stop = starts[lane], starts[lane + 1]
         if pattern[U(flip)] >= next_frame:
             frame = pattern[U(flip)] // turns
             next_frame = (frame + 1) * turns
             n_bits = lengths[frame]
-            for head in range(U(n_bits + 1) * BUCKETS):
-                heads[head] = -1
-            now[AT], now[FLIP], now[NOW_KEY] = 0, 0, packed(column.HUNTING, 0, 0, idle)
-            now[NOW_VALUE], now[NOW_COUNTS], now[WRONG], now[KEPT], now[EVENTS] = 0, 0, 0, 0, 0
-            for code in range(n_codes):
-                mine[0, code], mine[1, code], mine[2, code] = codes[code, column.INITIAL], 0, 0
-            _new_way(
-                program, weights, wires, frame, n_bits, rest_bits, place, kept, heads, events, now, mine, ways, U(0),
-                links, U(0),
-            )  # fmt: skip
-            said, last, n_ways, n_links = now[SAID], ways[0, END], U(1), U(1)
-            refused = said != VALID or now[WRONG] != 0
-            for event in range(U(now[EVENTS])):
-                number = U(events[event, EVENT_WHOSE])
-                speaks = events[event, EVENT_READ] == 0 and codes[number, column.CRC_WIDTH] > 0
-                refused = refused or (speaks and events[event, EVENT_REF] != 0)
-            if refused:
+            if not undisturbed(
+                program, weights, wires, frame, n_bits, rest_bits, place, content, kept, heads, events, ways, links,
+                now, mine,
+            ):  # fmt: skip
                 return frame
-            content[frame] = n_bits
-            for at in range(last, -1, -1):
-                if nodes[kept[at, KEY] >> 24, column.FREE]:
-                    content[frame] = at
+            last, n_ways, n_links = ways[0, END], U(1), U(1)
         way, at, counts, said = U(0), min(np.int64(place[U(flip)]), last + 1), np.int64(0), np.int64(GOES_ON)
         wrong = np.int64(0)
         for code in range(n_codes):

@@ -85,11 +85,16 @@ class Scalar:
             Where in ``place`` the flips of each disturbed frame begin, and at last where they end; what its receiver
             concludes; by frame, the wire bit from which on nothing becomes content.
         """
-        from framesim.kernels.field_ways import BUCKETS, EVENT_COLUMNS, LINK_COLUMNS, NUMBERS, WAY_COLUMNS, judge_lanes
+        from framesim.kernels.field_beside import BEHIND, FACTS, judge_sliced
+        from framesim.kernels.field_ways import (
+            BUCKETS, EVENT_COLUMNS, LEFT_OVER, LINK_COLUMNS, NUMBERS, WAY_COLUMNS, judge_lanes,
+        )  # fmt: skip
+        from framesim.kernels.sliced_beside import PREFIX
+        from framesim.kernels.sliced_words import UW
 
         turns = np.flatnonzero(pattern[1:] != pattern[:-1]) + 1
         starts = np.concatenate([[0], turns, [len(pattern)]] if len(pattern) else [[0]]).astype(np.int64)
-        verdicts, content = np.empty(len(starts) - 1, np.int64), np.zeros(len(lengths), np.int64)
+        verdicts, content = np.full(len(starts) - 1, LEFT_OVER, np.int64), np.zeros(len(lengths), np.int64)
         rest_bits = self.network.rest_bits or REST_BITS
         n_bits, n_codes = wires.shape[1] + 1, len(self.program.codes)
         weights = _weights(self, -(-(n_bits + rest_bits) // POWERS) * POWERS)
@@ -98,9 +103,19 @@ class Scalar:
             (MOST_WAYS * n_bits, LINK_COLUMNS + n_codes), NUMBERS, (3, n_codes),
         )  # fmt: skip
         room = [np.empty(shape, np.int64) for shape in shapes]
-        refused = judge_lanes(
-            self.program, weights, wires, lengths, rest_bits, repeats, pattern, place, starts, verdicts, content, *room
-        )
+        n_words, n_planes = int(UW), n_bits + PREFIX + BEHIND
+        planes = (
+            np.empty(n_planes * n_words, np.uint64), np.empty((n_words + 1, n_planes), np.uint8),
+            np.empty((n_words + 1, n_bits), np.uint8), np.empty((n_words + 1, n_bits), np.int64),
+            np.empty((n_words + 1, FACTS), np.int64), np.empty((n_words + 1, BEHIND, 2), np.int64),
+            np.empty(24 * n_words, np.uint64), np.empty((n_words, 3), np.int64),
+        )  # fmt: skip
+        given = (
+            self.program, weights, wires, lengths, rest_bits, repeats, pattern, place, starts, verdicts, content, *room,
+        )  # fmt: skip
+        refused = judge_sliced(*given, *planes)
+        if refused < 0:
+            refused = judge_lanes(*given)
         assert refused < 0, f"frame {refused} is not accepted undisturbed"
         return starts, verdicts, content
 
