@@ -41,8 +41,10 @@ BUCKETS, MIXER = U(16), np.int64(0x9E3779B97F4A7C1)  #: lists of receivers kept 
 KEY, VALUE, COUNTS, OTHER, LINK, WAY, DIVIDED = (U(place) for place in range(7))
 
 #: where and what a receiver is now, and how much is kept
-AT, FLIP, NOW_KEY, NOW_VALUE, NOW_COUNTS, WRONG, SAID, TARGET, HEARD, KEPT, EVENTS = (U(place) for place in range(11))
-NUMBERS = 11
+AT, FLIP, NOW_KEY, NOW_VALUE, NOW_COUNTS, WRONG, SAID, TARGET, HEARD, KEPT, EVENTS, LAST = (
+    U(place) for place in range(12)
+)
+NUMBERS = 12
 
 #: columns of what happens on a way: bit; code; whether it is read or speaks; value read; own counts or register then
 EVENT_AT, EVENT_WHOSE, EVENT_READ, EVENT_VALUE, EVENT_REF = (U(place) for place in range(5))
@@ -91,11 +93,19 @@ def walk(
     n_codes, idle = U(codes.shape[0]), nodes[column.HUNTING, column.LEVEL]
     entered = DIVIDED + n_codes
     writes = way >= 0
+    # Most of those that do not write conclude before their registers are asked for. If they are, all is done again.
+    feeding = writes
     at, flip, begin = now[AT], now[FLIP], now[AT]
     value, counts, wrong = now[NOW_VALUE], now[NOW_COUNTS], now[WRONG]
     node, done, run, last = unpacked(now[NOW_KEY])
     said, target, heard, calm = np.int64(GOES_ON), np.int64(-1), np.int64(0), np.int64(0)
+    asks = False
     while said == GOES_ON:
+        if asks and not feeding:
+            feeding = True
+            at, flip, value, counts, wrong = now[AT], now[FLIP], now[NOW_VALUE], now[NOW_COUNTS], now[WRONG]
+            node, done, run, last = unpacked(now[NOW_KEY])
+            heard, calm = np.int64(0), np.int64(0)
         if at <= n_bits and (writes or at > begin):
             key = packed(node, done, run, last)
             head = U(at) * BUCKETS + U(key * MIXER >> 40) % BUCKETS
@@ -103,12 +113,17 @@ def walk(
             while other >= 0:
                 same = kept[U(other), KEY] == key and kept[U(other), VALUE] == value
                 if same:
+                    asks = True
+                    if not feeding:
+                        break
                     for code in range(n_codes):
                         same = same and kept[U(other), entered + code] == mine[1, code]
                     if same:
                         target = other
                         break
                 other = kept[U(other), OTHER]
+            if asks and not feeding:
+                continue
             if target >= 0:
                 break
             if writes:
@@ -128,7 +143,10 @@ def walk(
                 said = UNDECIDED
                 break
         elif calm > PATIENCE and way == BRIEFLY:
-            break
+            asks = True
+            if feeding:
+                break
+            continue
         level = np.int64(wires[U(frame), U(at)]) if at < n_bits else idle
         calm += 1
         if flip < stop and place[U(flip)] == at:
@@ -165,12 +183,33 @@ def walk(
                 break
             counts += nodes[U(node), column.COUNTED]
         last = level
-        for code in range(n_codes):
+        for code in range(n_codes if feeding else U(0)):
             taken = feeds[U(node), code]
             if taken == column.WIRE_BITS or (taken == column.OWN_BITS and own):
                 mine[0, code] ^= weights[code, U(mine[1, code])] & -level
                 mine[1, code] += 1
         if done < width:
+            if writes or not nodes[U(node), column.CALM]:
+                continue
+            # Go on to the next bit that can bring anything but another bit of the same field.
+            until = min(np.int64(place[U(flip)]), n_bits) if flip < stop else n_bits
+            until = min(until, at + PATIENCE + 1 - calm) if way == BRIEFLY else until
+            counted, begun = nodes[U(node), column.COUNTED], at
+            while at < until and done + 1 < width:
+                level = np.int64(wires[U(frame), U(at)])
+                own, same_level = np.int64(run < limit), np.int64(level == last)
+                falls_in = at <= now[LAST] and kept[U(at), KEY] == packed(node, done, run, last)
+                if own < same_level or falls_in:
+                    break  # both are dealt with above
+                if feeding:
+                    for code in range(n_codes):
+                        taken = feeds[U(node), code]
+                        if taken == column.WIRE_BITS or (taken == column.OWN_BITS and own):
+                            mine[0, code] ^= weights[code, U(mine[1, code])] & -level
+                            mine[1, code] += 1
+                at, done, run, last = at + 1, done + own, 1 + (run & -(own & same_level)), level
+                counts += counted & (own - 1)
+            calm += at - begun
             continue
         goal = goals[U(nodes[U(node), column.FIRST] + (value if nodes[U(node), column.STEERS] else 0))]
         ends = nodes[U(goal), column.REGION] != nodes[U(node), column.REGION]
@@ -186,7 +225,11 @@ def walk(
                 events[row, EVENT_VALUE], events[row, EVENT_REF] = value, counts
             counted = counts >> codes[U(number), column.SHIFT] & COUNT_MASK
             wrong |= np.int64(count_values[U(number), U(counted)] != value) << number
-        for index in range(nodes[U(node), column.VERDICTS], nodes[U(node) + U(1), column.VERDICTS]):
+        verdicts, no_more = nodes[U(node), column.VERDICTS], nodes[U(node) + U(1), column.VERDICTS]
+        asks = asks or verdicts < no_more
+        if asks and not feeding:
+            continue
+        for index in range(verdicts, no_more):
             number = speaks[index]
             heard = 1
             if writes:

@@ -16,7 +16,7 @@ import numpy as np
 from framesim.kernels.compiled import lightly_compiled
 from framesim.kernels.field_receiver import (
     AT, BRIEFLY, BUCKETS, COUNTS, DIVIDED, EVENT_AT, EVENT_READ, EVENT_REF, EVENT_VALUE, EVENT_WHOSE, EVENTS, FLIP, GOES_ON, HEARD, KEPT,
-    KEY, LINK, NOW_COUNTS, NOW_KEY, NOW_VALUE, NUMBERS, OPEN, SAID, TARGET, TO_THE_END, VALID, VALUE, WAY, WRONG,
+    KEY, LAST, LINK, NOW_COUNTS, NOW_KEY, NOW_VALUE, NUMBERS, OPEN, SAID, TARGET, TO_THE_END, VALID, VALUE, WAY, WRONG,
     COUNT_MASK, packed, walk,
 )  # fmt: skip
 from framesim.networks import program_columns as column
@@ -103,6 +103,7 @@ def undisturbed(
         number = U(events[event, EVENT_WHOSE])
         is_crc = events[event, EVENT_READ] == 0 and codes[number, column.CRC_WIDTH] > 0
         accepts = accepts and not (is_crc and events[event, EVENT_REF] != 0)
+    now[LAST] = ways[0, END]
     content[frame] = n_bits
     for at in range(ways[0, END], -1, -1):
         if nodes[kept[at, KEY] >> 24, column.FREE]:
@@ -137,7 +138,7 @@ def judge_lanes(
         events: int64 (room, 5), room.
         ways: int64 (room, 6), room.
         links: int64 (room, 5 + n_codes), room.
-        now: int64 (11,), room.
+        now: int64 (12,), room.
         mine: int64 (3, n_codes), room.
 
     Returns:
@@ -205,7 +206,7 @@ def judge_lanes(
                     mine[2, code] ^= links[U(link), ADDED + code]
                 at, way = links[U(link), UNTIL], U(kept[U(there), WAY])
                 continue
-            room = now[KEPT] + n_bits < kept.shape[0] and now[EVENTS] + 2 * codes.shape[0] <= events.shape[0]
+            room = now[KEPT] + n_bits + 1 < kept.shape[0] and now[EVENTS] + 2 * codes.shape[0] <= events.shape[0]
             room = room and n_ways < U(ways.shape[0]) and n_links + U(2) <= U(links.shape[0])
             _stand(kept, row, until, counts, now, mine)
             now[FLIP], now[WRONG] = flip, wrong
