@@ -35,7 +35,7 @@ GOES_ON, ABANDONED, VALID, UNDECIDED, OPEN = -1, -2, -3, -4, -5
 #: a receiver is followed for ``PATIENCE`` bits after its last flip; or until it concludes
 BRIEFLY, TO_THE_END = -1, -2
 
-BUCKETS, MIXER = U(16), np.int64(0x9E3779B97F4A7C1)  #: lists of receivers kept before a wire bit; makes keys differ
+BUCKETS, MIXER = U(4), np.int64(0x9E3779B97F4A7C1)  #: lists of receivers kept before a wire bit; makes keys differ
 
 #: columns of what is kept of a receiver before a wire bit; its registers follow, and then how many bits each has taken
 KEY, VALUE, COUNTS, OTHER, LINK, WAY, DIVIDED = (U(place) for place in range(7))
@@ -198,7 +198,8 @@ def walk(
             while at < until and done + 1 < width:
                 level = np.int64(wires[U(frame), U(at)])
                 own, same_level = np.int64(run < limit), np.int64(level == last)
-                falls_in = at <= now[LAST] and kept[U(at), KEY] == packed(node, done, run, last)
+                falls_in = at - begun + calm <= PATIENCE and at <= now[LAST]
+                falls_in = falls_in and kept[U(at), KEY] == packed(node, done, run, last)
                 if own < same_level or falls_in:
                     break  # both are dealt with above
                 if feeding:

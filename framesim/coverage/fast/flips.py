@@ -1,6 +1,6 @@
 """Flips of the frames of a unit, drawn by the channel itself, a portion at a time."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import numpy as np
@@ -9,15 +9,37 @@ from numpy.typing import NDArray
 from framesim.disturbance import ExactFlips, Flips
 from framesim.errors import BadArgument
 
-__all__ = ["portions"]
+__all__ = ["Chosen", "choose", "portions"]
 
 _PURPOSE = 0x666C_6970_73
 PLACES_AT_ONCE = 1 << 26  # wire bits of a portion: flat memory
 FLIPS_AT_ONCE = 1 << 22  # and flips, as many as are to be expected
 
 
+Chosen = tuple[NDArray[np.int64], NDArray[np.int32]]
+
+
+def choose(count: int, lengths: NDArray[np.int64], repeats: int, rng: np.random.Generator) -> Chosen:
+    """Choose ``count`` different bits of each frame, ``repeats`` times over, frames of any lengths at once, after Floyd."""
+    lengths = np.repeat(lengths, repeats)
+    chosen = np.empty((len(lengths), count), np.int64)
+    for flip in range(count):
+        last = lengths - count + flip
+        new = rng.integers(0, last, endpoint=True)
+        again = (chosen[:, :flip] == new[:, None]).any(axis=1)
+        chosen[:, flip] = np.where(again, last, new)
+    chosen.sort(axis=1)
+    return np.repeat(np.arange(len(lengths), dtype=np.int64), count), chosen.ravel().astype(np.int32)
+
+
 def portions(
-    channel: Any, lengths: NDArray[np.int64], repeats: int, *, seed: int, number: int
+    channel: Any,
+    lengths: NDArray[np.int64],
+    repeats: int,
+    *,
+    seed: int,
+    number: int,
+    choose: Callable[[int, NDArray[np.int64], int, np.random.Generator], Chosen] = choose,
 ) -> Iterator[tuple[int, int, NDArray[np.int64], NDArray[np.int32]]]:
     """Yield the flips of frames, portion by portion.
 
@@ -27,6 +49,7 @@ def portions(
         repeats: how often each is sent.
         seed: of the draws.
         number: of the unit.
+        choose: chooses an exact number of bits; something faster than ``choose`` that chooses the same.
 
     Yields:
         First frame, one past the last; dtype int64: ``frame * repeats + time`` of each flip, counted from the first
@@ -47,24 +70,10 @@ def portions(
             np.random.Philox(key=seed + (_PURPOSE << 64), counter=(number << 128) + (first << 64))
         )
         if exact:
-            yield (first, first + len(here), *_chosen(channel.count, np.repeat(here, repeats), rng))
+            yield (first, first + len(here), *choose(channel.count, here, repeats, rng))
         else:
             drawn = channel.flips(len(here) * repeats, int(here.max()), rng)
             yield (first, first + len(here), *_inside(drawn, here, repeats))
-
-
-def _chosen(
-    count: int, lengths: NDArray[np.int64], rng: np.random.Generator
-) -> tuple[NDArray[np.int64], NDArray[np.int32]]:
-    """Choose ``count`` different bits of each frame, frames of any lengths at once, after Floyd."""
-    chosen = np.empty((len(lengths), count), np.int64)
-    for flip in range(count):
-        last = lengths - count + flip
-        new = rng.integers(0, last, endpoint=True)
-        again = (chosen[:, :flip] == new[:, None]).any(axis=1)
-        chosen[:, flip] = np.where(again, last, new)
-    chosen.sort(axis=1)
-    return np.repeat(np.arange(len(lengths), dtype=np.int64), count), chosen.ravel().astype(np.int32)
 
 
 def _inside(drawn: Flips, lengths: NDArray[np.int64], repeats: int) -> tuple[NDArray[np.int64], NDArray[np.int32]]:

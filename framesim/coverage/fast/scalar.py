@@ -12,6 +12,7 @@ import numpy as np
 from bitarray import bitarray
 from numpy.typing import NDArray
 
+from framesim.coverage.fast.choice import choose
 from framesim.coverage.fast.flips import portions
 from framesim.coverage.fast.sending import Drawn, bits_from
 from framesim.coverage.fast.wires import wires_of
@@ -51,7 +52,9 @@ class Scalar:
         wires, lengths = wires_of(self.network, work, drawn)
         counts: Counter[str] = Counter()
         aside: list[tuple[int, bitarray]] = []
-        for first, stop, pattern, place in portions(work.channel, lengths, work.repeats, seed=seed, number=number):
+        for first, stop, pattern, place in portions(
+            work.channel, lengths, work.repeats, seed=seed, number=number, choose=choose
+        ):
             frames = slice(first, stop)
             starts, verdicts, content = self.verdicts(wires[frames], lengths[frames], work.repeats, pattern, place)
             counts["flips"] += len(place)
