@@ -93,8 +93,9 @@ def walk(
     n_codes, idle = U(codes.shape[0]), nodes[column.HUNTING, column.LEVEL]
     entered = DIVIDED + n_codes
     writes = way >= 0
-    # Most of those that do not write conclude before their registers are asked for. If they are, all is done again.
-    feeding = writes
+    # Receivers that are not soon back on a known way mostly conclude before their registers are asked for. So these are
+    # not kept any more after a while; if they are asked for all the same, everything is done again.
+    feeding, insists = True, writes
     at, flip, begin = now[AT], now[FLIP], now[AT]
     value, counts, wrong = now[NOW_VALUE], now[NOW_COUNTS], now[WRONG]
     node, done, run, last = unpacked(now[NOW_KEY])
@@ -102,7 +103,7 @@ def walk(
     asks = False
     while said == GOES_ON:
         if asks and not feeding:
-            feeding = True
+            feeding = insists = True
             at, flip, value, counts, wrong = now[AT], now[FLIP], now[NOW_VALUE], now[NOW_COUNTS], now[WRONG]
             node, done, run, last = unpacked(now[NOW_KEY])
             heard, calm = np.int64(0), np.int64(0)
@@ -143,11 +144,9 @@ def walk(
                 said = UNDECIDED
                 break
         elif calm > PATIENCE and way == BRIEFLY:
-            asks = True
-            if feeding:
-                break
-            continue
+            break
         level = np.int64(wires[U(frame), U(at)]) if at < n_bits else idle
+        feeding = insists or calm <= PATIENCE
         calm += 1
         if flip < stop and place[U(flip)] == at:
             level ^= 1
@@ -193,7 +192,7 @@ def walk(
                 continue
             # Go on to the next bit that can bring anything but another bit of the same field.
             until = min(np.int64(place[U(flip)]), n_bits) if flip < stop else n_bits
-            until = min(until, at + PATIENCE + 1 - calm) if way == BRIEFLY else until
+            until = min(until, at + PATIENCE + 1 - calm) if feeding and not insists else until
             counted, begun = nodes[U(node), column.COUNTED], at
             while at < until and done + 1 < width:
                 level = np.int64(wires[U(frame), U(at)])

@@ -207,7 +207,7 @@ def judge_lanes(
                 at, way = links[U(link), UNTIL], U(kept[U(there), WAY])
                 continue
             room = now[KEPT] + n_bits + 1 < kept.shape[0] and now[EVENTS] + 2 * codes.shape[0] <= events.shape[0]
-            room = room and n_ways < U(ways.shape[0]) and n_links + U(2) <= U(links.shape[0])
+            room = way == U(0) and room and n_ways < U(ways.shape[0]) and n_links + U(2) <= U(links.shape[0])
             _stand(kept, row, until, counts, now, mine)
             now[FLIP], now[WRONG] = flip, wrong
             walk(

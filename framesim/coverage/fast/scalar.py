@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 __all__ = ["Scalar", "engine"]
 
 POWERS = 1024  # powers of x are made so many at a time
-MOST_WAYS, MOST_EVENTS = 2, 4096  # kept of a frame: wire bits on ways, as a multiple of its own; codes on them
+MOST_WAYS, MOST_EVENTS = 24, 4096  # kept of a frame: wire bits on ways, as a multiple of its own; codes on them
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
