@@ -48,6 +48,7 @@ class Scalar:
         """Judge the frames of a unit; those that were accepted with flips in their content are put aside."""
         from framesim.coverage.fast.work import Judged
         from framesim.kernels.field_receiver import ABANDONED, UNDECIDED, VALID
+        from framesim.kernels.lane_books import count_verdicts
 
         wires, lengths = wires_of(self.network, work, drawn)
         counts: Counter[str] = Counter()
@@ -59,10 +60,12 @@ class Scalar:
             starts, verdicts, content = self.verdicts(wires[frames], lengths[frames], work.repeats, pattern, place)
             counts["flips"] += len(place)
             counts["disturbed"] += len(verdicts)
-            for check, times in enumerate(np.bincount(verdicts[verdicts >= 0], minlength=len(CHECKS)).tolist()):
-                if times:
-                    counts[f"first.{CHECKS[check].value}"] += times
-            counts["unseen"] += int(((verdicts == ABANDONED) | (verdicts == UNDECIDED)).sum())
+            times = np.zeros(len(CHECKS) - UNDECIDED, np.int64)
+            count_verdicts(verdicts, UNDECIDED, times)
+            for check, spoken in zip(CHECKS, times[-UNDECIDED:].tolist(), strict=True):
+                if spoken:
+                    counts[f"first.{check.value}"] += spoken
+            counts["unseen"] += int(times[ABANDONED - UNDECIDED] + times[0])
             valid = np.flatnonzero(verdicts == VALID)
             unharmed = place[starts[valid]] >= content[pattern[starts[valid]] // work.repeats]
             counts["delivered"] += int(unharmed.sum())
@@ -92,11 +95,12 @@ class Scalar:
         from framesim.kernels.field_ways import (
             BUCKETS, EVENT_COLUMNS, LEFT_OVER, LINK_COLUMNS, NUMBERS, WAY_COLUMNS, judge_lanes,
         )  # fmt: skip
+        from framesim.kernels.lane_books import lane_starts
         from framesim.kernels.sliced_beside import PREFIX
         from framesim.kernels.sliced_words import UW
 
-        turns = np.flatnonzero(pattern[1:] != pattern[:-1]) + 1
-        starts = np.concatenate([[0], turns, [len(pattern)]] if len(pattern) else [[0]]).astype(np.int64)
+        starts = np.zeros(len(pattern) + 1, np.int64)
+        starts = starts[: lane_starts(pattern, starts) + 1]
         verdicts, content = np.full(len(starts) - 1, LEFT_OVER, np.int64), np.zeros(len(lengths), np.int64)
         rest_bits = self.network.rest_bits or REST_BITS
         n_bits, n_codes = wires.shape[1] + 1, len(self.program.codes)
