@@ -34,6 +34,7 @@ GOES_ON, ABANDONED, VALID, UNDECIDED, OPEN = -1, -2, -3, -4, -5
 
 #: a receiver is followed for ``PATIENCE`` bits after its last flip; or until it concludes
 BRIEFLY, TO_THE_END = -1, -2
+UNDISTURBED = 0  #: number of the way of a receiver without flips: its rows are the first, one a wire bit
 
 BUCKETS, MIXER = U(4), np.int64(0x9E3779B97F4A7C1)  #: lists of receivers kept before a wire bit; makes keys differ
 
@@ -41,10 +42,10 @@ BUCKETS, MIXER = U(4), np.int64(0x9E3779B97F4A7C1)  #: lists of receivers kept b
 KEY, VALUE, COUNTS, OTHER, LINK, WAY, DIVIDED = (U(place) for place in range(7))
 
 #: where and what a receiver is now, and how much is kept
-AT, FLIP, NOW_KEY, NOW_VALUE, NOW_COUNTS, WRONG, SAID, TARGET, HEARD, KEPT, EVENTS, LAST = (
-    U(place) for place in range(12)
+AT, FLIP, NOW_KEY, NOW_VALUE, NOW_COUNTS, WRONG, SAID, TARGET, HEARD, KEPT, EVENTS, LAST, WAYS = (
+    U(place) for place in range(13)
 )
-NUMBERS = 12
+NUMBERS = 13
 
 #: columns of what happens on a way: bit; code; whether it is read or speaks; value read; own counts or register then
 EVENT_AT, EVENT_WHOSE, EVENT_READ, EVENT_VALUE, EVENT_REF = (U(place) for place in range(5))
@@ -80,9 +81,9 @@ def walk(
         stop: those from ``now[FLIP]`` to here are this receiver's.
         kept: int64 (room, 7 + 2 * n_codes), see ``KEY`` and so on.
         heads: int64 (BUCKETS * room,), for each wire bit and each remainder of a mix of the key: the last receiver
-            kept; -1: none.
+            kept that is not on the undisturbed way; -1: none.
         events: int64 (room, 5), see ``EVENT_AT`` and so on.
-        now: int64 (11,), see ``AT`` and so on; changed.
+        now: int64 (13,), see ``AT`` and so on; changed.
         mine: int64 (3, n_codes): registers, and how many bits each has taken; changed.
         way: write its way down under this number, and do not ask the codes; or ``BRIEFLY`` or ``TO_THE_END``.
 
@@ -108,25 +109,25 @@ def walk(
             node, done, run, last = unpacked(now[NOW_KEY])
             heard, calm = np.int64(0), np.int64(0)
         if at <= n_bits and (writes or at > begin):
-            key = packed(node, done, run, last)
-            head = U(at) * BUCKETS + U(key * MIXER >> 40) % BUCKETS
-            other = heads[head]
-            while other >= 0:
-                same = kept[U(other), KEY] == key and kept[U(other), VALUE] == value
+            key, other, head = packed(node, done, run, last), np.int64(-1), U(0)
+            if way != UNDISTURBED:
+                if at <= now[LAST] and kept[U(at), KEY] == key:
+                    other = at
+                elif writes or now[WAYS] > 1:
+                    head = U(at) * BUCKETS + U(key * MIXER >> 40) % BUCKETS
+                    other = heads[head]
+                    while other >= 0 and kept[U(other), KEY] != key:
+                        other = kept[U(other), OTHER]
+            if other >= 0 and kept[U(other), VALUE] == value:
+                asks = True
+                if not feeding:
+                    continue
+                same = True
+                for code in range(n_codes):
+                    same = same and kept[U(other), entered + code] == mine[1, code]
                 if same:
-                    asks = True
-                    if not feeding:
-                        break
-                    for code in range(n_codes):
-                        same = same and kept[U(other), entered + code] == mine[1, code]
-                    if same:
-                        target = other
-                        break
-                other = kept[U(other), OTHER]
-            if asks and not feeding:
-                continue
-            if target >= 0:
-                break
+                    target = other
+                    break
             if writes:
                 row = U(now[KEPT])
                 now[KEPT] += 1
@@ -134,8 +135,9 @@ def walk(
                 kept[row, LINK], kept[row, WAY] = -1, way
                 for code in range(n_codes):
                     kept[row, DIVIDED + code], kept[row, entered + code] = mine[0, code], mine[1, code]
-                kept[row, OTHER] = heads[head]
-                heads[head] = np.int64(row)
+                if way != UNDISTURBED:
+                    kept[row, OTHER] = heads[head]
+                    heads[head] = np.int64(row)
         if at >= n_bits:
             if writes:
                 said = OPEN

@@ -16,7 +16,7 @@ import numpy as np
 from framesim.kernels.compiled import lightly_compiled
 from framesim.kernels.field_receiver import (
     AT, BRIEFLY, BUCKETS, COUNTS, DIVIDED, EVENT_AT, EVENT_READ, EVENT_REF, EVENT_VALUE, EVENT_WHOSE, EVENTS, FLIP, GOES_ON, HEARD, KEPT,
-    KEY, LAST, LINK, NOW_COUNTS, NOW_KEY, NOW_VALUE, NUMBERS, OPEN, SAID, TARGET, TO_THE_END, VALID, VALUE, WAY, WRONG,
+    KEY, LAST, LINK, NOW_COUNTS, NOW_KEY, NOW_VALUE, NUMBERS, OPEN, SAID, TARGET, TO_THE_END, VALID, VALUE, WAY, WAYS, WRONG,
     COUNT_MASK, packed, walk,
 )  # fmt: skip
 from framesim.networks import program_columns as column
@@ -73,8 +73,12 @@ def _new_way(
     """Write down the way of the receiver in ``now`` and ``mine``, without more flips, and where it leads."""
     for code in range(U(mine.shape[1])):
         mine[2, code] = 0
+    if number == U(1):
+        for head in range(U(n_bits + 1) * BUCKETS):
+            heads[head] = -1
+    now[WAYS] = np.int64(number) + 1
     ways[number, FIRST], ways[number, BEGIN], ways[number, EVENT] = now[KEPT], now[AT], now[EVENTS]
-    walk(program, weights, wires, frame, n_bits, rest_bits, place, now[FLIP], kept, heads, events, now, mine, number)
+    walk(program, weights, wires, frame, n_bits, rest_bits, place, now[FLIP], kept, heads, events, now, mine, np.int64(number))
     ways[number, END], ways[number, LAST_EVENT], ways[number, LEADS] = now[AT] - 1, now[EVENTS], link
     _lead(links, link, 0, kept, now, mine)
 
@@ -89,21 +93,19 @@ def undisturbed(
     For the arguments see ``judge_lanes``.
     """
     nodes, _, _, _, codes, _ = program
-    for head in range(U(n_bits + 1) * BUCKETS):
-        heads[head] = -1
     now[AT], now[FLIP], now[NOW_KEY] = 0, 0, packed(column.HUNTING, 0, 0, nodes[column.HUNTING, column.LEVEL])
     now[NOW_VALUE], now[NOW_COUNTS], now[WRONG], now[KEPT], now[EVENTS] = 0, 0, 0, 0, 0
     for code in range(U(codes.shape[0])):
         mine[0, code], mine[1, code] = codes[code, column.INITIAL], 0
     _new_way(
-        program, weights, wires, frame, n_bits, rest_bits, place, kept, heads, events, now, mine, ways, U(0), links, U(0)
-    )
+        program, weights, wires, frame, n_bits, rest_bits, place, kept, heads, events, now, mine, ways, U(0), links, U(0),
+    )  # fmt: skip
     accepts = now[SAID] == VALID and now[WRONG] == 0
     for event in range(U(now[EVENTS])):
         number = U(events[event, EVENT_WHOSE])
         is_crc = events[event, EVENT_READ] == 0 and codes[number, column.CRC_WIDTH] > 0
         accepts = accepts and not (is_crc and events[event, EVENT_REF] != 0)
-    now[LAST] = ways[0, END]
+    now[LAST], now[WAYS] = ways[0, END], 1
     content[frame] = n_bits
     for at in range(ways[0, END], -1, -1):
         if nodes[kept[at, KEY] >> 24, column.FREE]:
@@ -138,7 +140,7 @@ def judge_lanes(
         events: int64 (room, 5), room.
         ways: int64 (room, 6), room.
         links: int64 (room, 5 + n_codes), room.
-        now: int64 (12,), room.
+        now: int64 (13,), room.
         mine: int64 (3, n_codes), room.
 
     Returns:
