@@ -9,27 +9,29 @@ from numpy.typing import NDArray
 from framesim.disturbance import ExactFlips, Flips
 from framesim.errors import BadArgument
 
-__all__ = ["Chosen", "choose", "portions"]
+__all__ = ["Portion", "choose", "portions"]
 
 _PURPOSE = 0x666C_6970_73
 PLACES_AT_ONCE = 1 << 26  # wire bits of a portion: flat memory
 FLIPS_AT_ONCE = 1 << 22  # and flips, as many as are to be expected
 
 
-Chosen = tuple[NDArray[np.int64], NDArray[np.int32]]
+#: first frame, one past the last, pattern and wire bit of each flip; as ``portions`` yields
+Portion = tuple[int, int, NDArray[np.int64], NDArray[np.int32]]
 
 
-def choose(count: int, lengths: NDArray[np.int64], repeats: int, rng: np.random.Generator) -> Chosen:
+def choose(count: int, lengths: NDArray[np.int64], repeats: int, rng: np.random.Generator) -> Iterator[Portion]:
     """Choose ``count`` different bits of each frame, ``repeats`` times over, frames of any lengths at once, after Floyd."""
-    lengths = np.repeat(lengths, repeats)
-    chosen = np.empty((len(lengths), count), np.int64)
+    n_bits = np.repeat(lengths, repeats)
+    chosen = np.empty((len(n_bits), count), np.int64)
     for flip in range(count):
-        last = lengths - count + flip
+        last = n_bits - count + flip
         new = rng.integers(0, last, endpoint=True)
         again = (chosen[:, :flip] == new[:, None]).any(axis=1)
         chosen[:, flip] = np.where(again, last, new)
     chosen.sort(axis=1)
-    return np.repeat(np.arange(len(lengths), dtype=np.int64), count), chosen.ravel().astype(np.int32)
+    pattern = np.repeat(np.arange(len(n_bits), dtype=np.int64), count)
+    yield 0, len(lengths), pattern, chosen.ravel().astype(np.int32)
 
 
 def portions(
@@ -39,8 +41,8 @@ def portions(
     *,
     seed: int,
     number: int,
-    choose: Callable[[int, NDArray[np.int64], int, np.random.Generator], Chosen] = choose,
-) -> Iterator[tuple[int, int, NDArray[np.int64], NDArray[np.int32]]]:
+    choose: Callable[[int, NDArray[np.int64], int, np.random.Generator], Iterator[Portion]] = choose,
+) -> Iterator[Portion]:
     """Yield the flips of frames, portion by portion.
 
     Args:
@@ -70,7 +72,8 @@ def portions(
             np.random.Philox(key=seed + (_PURPOSE << 64), counter=(number << 128) + (first << 64))
         )
         if exact:
-            yield (first, first + len(here), *choose(channel.count, here, repeats, rng))
+            for begin, stop, pattern, place in choose(channel.count, here, repeats, rng):
+                yield first + begin, first + stop, pattern, place
         else:
             drawn = channel.flips(len(here) * repeats, int(here.max()), rng)
             yield (first, first + len(here), *_inside(drawn, here, repeats))
