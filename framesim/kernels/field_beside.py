@@ -14,39 +14,38 @@ from framesim.kernels.compiled import lightly_compiled
 from framesim.kernels.field_receiver import (
     DIVIDED, EVENT_AT, EVENT_READ, EVENT_WHOSE, EVENTS, KEY, VALID, unpacked,
 )  # fmt: skip
-from framesim.kernels.field_ways import END, LEFT_OVER, undisturbed
+from framesim.kernels.field_ways import END, LEFT_OVER
 from framesim.kernels.sliced_beside import (
     BROKEN, COUNTER, DIFFERS, EARLY, LATE, LEFT, PREFIX, RUN, SILENT, listen,
 )  # fmt: skip
 from framesim.kernels.sliced_words import LANES, UW
 from framesim.networks import program_columns as column
 
-__all__ = ["BEHIND", "FACTS", "judge_sliced"]
+__all__ = ["BEHIND", "FACTS", "hear_sliced"]
 
 U = np.uint64
 BEHIND = 64  #: planes behind the region
-FEWEST = 16  #: disturbances of a frame for which a word of receivers is worth while
 LONGEST = 1000  #: wire bits of a region: the number of its stuff bits must not come round
 
 #: of a wire bit: a flip leads another way; stands in the head; in a code of a count; steers when codes have spoken
 ASTRAY, HEAD, COUNTED, TURNS = 1, 2, 4, 8
 
-#: facts of a frame: fits; planes before it; stuff bits; first node behind the region; its numbers of checks; codes
-FITS, OFFSET, STUFFED, NODE, SAYS_BROKEN, SAYS_FORM, SAYS_COUNT, SAYS_CRC, COUNT_FIRST, N_EARLY, N_LATE = (
-    U(place) for place in range(11)
+#: facts of a frame: fits; planes before it; stuff bits; numbers of checks; a count speaks first; levels demanded
+FITS, OFFSET, STUFFED, SAYS_BROKEN, SAYS_FORM, SAYS_COUNT, SAYS_CRC, COUNT_FIRST, N_EARLY, N_LATE = (
+    U(place) for place in range(10)
 )
-FACTS = 11
+FACTS = 10
 
 
 @lightly_compiled
 def _facts(
-    program: Any, weights: Any, wires: Any, frame: Any, end: Any, kept: Any, events: Any, ways: Any, now: Any, w: Any,
+    program: Any, weights: Any, wires: Any, frame: Any, end: Any, kept: Any, events: Any, ways: Any, now: Any,
     levels: Any, marks: Any, adds: Any, facts: Any, wanted: Any,
 ) -> None:  # fmt: skip
     """Work out what is to be known of a frame whose undisturbed way is written down.
 
     Args:
-        program: see ``judge_sliced``, as all not named here.
+        program: see ``field_lanes.judge_lanes``, as all not named here.
         weights: int64.
         wires: uint8.
         frame: which.
@@ -55,16 +54,15 @@ def _facts(
         events: int64.
         ways: int64.
         now: int64.
-        w: the word.
-        levels: uint8 (UW, n_planes); receives the levels, from its first plane on.
-        marks: uint8 (UW, n_bits); receives ``ASTRAY`` and so on.
-        adds: int64 (UW, n_bits); receives what a flip adds to the CRC.
-        facts: int64 (UW, 11); receives ``FITS`` and so on.
+        levels: uint8 (n_planes,); receives the levels, from its first plane on.
+        marks: uint8 (n_bits,); receives ``ASTRAY`` and so on.
+        adds: int64 (n_bits,); receives what a flip adds to the CRC.
+        facts: int64 (10,); receives ``FITS`` and so on.
         wanted: int64 (room, 2); receives what is demanded behind the region.
     """
     nodes, _, _, feeds, codes, _ = program
     n_codes, accepts = U(codes.shape[0]), ways[0, END]
-    facts[w, FITS] = 0
+    facts[FITS] = 0
     # The codes: one CRC and as many of a count as there are, which speak at one bit.
     crc, speaks, counting, first = np.int64(-1), np.int64(-1), np.int64(-1), np.int64(-1)
     for event in range(U(now[EVENTS])):
@@ -110,13 +108,13 @@ def _facts(
             level, own, check = np.int64(DIFFERS), False, nodes[row, column.CODE_CHECK]
         elif check != column.NONE:
             level = np.int64(wires[U(frame), U(at)])
-        marks[w, U(at)] = 0
+        marks[U(at)] = 0
         if own and nodes[row, column.STEERS]:
             if at < speaks:
                 return
-            marks[w, U(at)] = TURNS
+            marks[U(at)] = TURNS
         if own and nodes[row, column.CODE] != column.NONE and nodes[row, column.CODE] == counting:
-            marks[w, U(at)] = COUNTED
+            marks[U(at)] = COUNTED
         if level >= 0:
             if check == column.LEAVES or (form >= 0 and check != form):
                 return
@@ -129,29 +127,28 @@ def _facts(
     offset = np.int64(end) - stop
     opening = np.int64(wires[U(frame), 0])
     for plane in range(offset):
-        levels[w, U(plane)] = opening ^ (offset - plane & 1)
+        levels[U(plane)] = opening ^ (offset - plane & 1)
     idle = nodes[column.HUNTING, column.LEVEL]
     for plane in range(np.int64(end) + BEHIND - offset):
-        levels[w, U(offset + plane)] = wires[U(frame), U(plane)] if plane <= accepts else idle
+        levels[U(offset + plane)] = wires[U(frame), U(plane)] if plane <= accepts else idle
     taken = DIVIDED + n_codes + U(crc)
     for at in range(accepts + 1):
-        adds[w, U(at)] = 0
+        adds[U(at)] = 0
         if at < accepts and kept[U(at + 1), taken] > kept[U(at), taken]:
-            adds[w, U(at)] = weights[U(crc), U(kept[U(at), taken])]
+            adds[U(at)] = weights[U(crc), U(kept[U(at), taken])]
         if at < stop:
-            marks[w, U(at)] = _mark(nodes, kept, levels, w, offset, at, end_of_head)
-    for at in range(accepts + 1, marks.shape[1]):
-        marks[w, U(at)], adds[w, U(at)] = 0, 0
-    facts[w, FITS], facts[w, OFFSET], facts[w, STUFFED] = 1, offset, stuffed
-    facts[w, NODE] = kept[U(stop), KEY] >> 24
-    facts[w, SAYS_BROKEN], facts[w, SAYS_FORM], facts[w, SAYS_CRC] = broken, form, codes[U(crc), column.SAYS]
-    facts[w, SAYS_COUNT] = codes[U(counting), column.SAYS] if counting >= 0 else np.int64(0)
-    facts[w, COUNT_FIRST] = np.int64(first != crc)
-    facts[w, N_EARLY], facts[w, N_LATE] = np.int64(n_early), np.int64(n_wanted - n_early)
+            marks[U(at)] = _mark(nodes, kept, levels, offset, at, end_of_head)
+    for at in range(accepts + 1, marks.size):
+        marks[U(at)], adds[U(at)] = 0, 0
+    facts[FITS], facts[OFFSET], facts[STUFFED] = 1, offset, stuffed
+    facts[SAYS_BROKEN], facts[SAYS_FORM], facts[SAYS_CRC] = broken, form, codes[U(crc), column.SAYS]
+    facts[SAYS_COUNT] = codes[U(counting), column.SAYS] if counting >= 0 else np.int64(0)
+    facts[COUNT_FIRST] = np.int64(first != crc)
+    facts[N_EARLY], facts[N_LATE] = np.int64(n_early), np.int64(n_wanted - n_early)
 
 
 @lightly_compiled
-def _mark(nodes: Any, kept: Any, levels: Any, w: Any, offset: Any, at: Any, end_of_head: Any) -> Any:
+def _mark(nodes: Any, kept: Any, levels: Any, offset: Any, at: Any, end_of_head: Any) -> Any:
     """Return ``HEAD`` and ``ASTRAY`` of a wire bit of the region."""
     if at > end_of_head:
         return 0
@@ -166,166 +163,105 @@ def _mark(nodes: Any, kept: Any, levels: Any, w: Any, offset: Any, at: Any, end_
     for after in range(at + 1, min(at + RUN, end_of_head) + 1):
         same = True
         for place in range(after - RUN + 1, after):
-            one = levels[w, U(offset + place)] ^ np.uint8(place == at)
-            other = levels[w, U(offset + place - 1)] ^ np.uint8(place - 1 == at)
+            one = levels[U(offset + place)] ^ np.uint8(place == at)
+            other = levels[U(offset + place - 1)] ^ np.uint8(place - 1 == at)
             same = same and one == other
         _, _, run, _ = unpacked(kept[U(after), KEY])
         if same != (run == RUN):
-            seen = levels[w, U(offset + after)]
-            previous = levels[w, U(offset + after - 1)] ^ np.uint8(after - 1 == at)
+            seen = levels[U(offset + after)]
+            previous = levels[U(offset + after - 1)] ^ np.uint8(after - 1 == at)
             return HEAD if same and seen == previous else HEAD | ASTRAY
     return HEAD
 
 
 @lightly_compiled
-def _hear_words(
-    used: Any, words: Any, place: Any, starts: Any, verdicts: Any, end: Any, x: Any, levels: Any, marks: Any, adds: Any,
-    facts: Any, wanted: Any, masks: Any,
+def _send(
+    x: Any, n: Any, begin: Any, beyond: Any, place: Any, starts: Any, levels: Any, first: Any, marks: Any, adds: Any,
+    astray: Any, counted: Any, turns: Any, code: Any,
 ) -> None:  # fmt: skip
-    """Let words of receivers hear their frames, and write down what they conclude.
+    """Make planes of a frame and of its receivers' flips; find who goes astray, and whose codes the flips hit.
 
     Args:
-        used: how many words.
-        words: int64 (UW, 3): the first receiver of each, how many, the row of its frame in ``levels`` and so on.
-        place: see ``judge_sliced``, as all not named here.
-        starts: int64.
-        verdicts: int64.
-        end: plane behind the regions.
-        x: uint64.
-        levels: uint8.
-        marks: uint8.
-        adds: int64.
-        facts: int64.
-        wanted: int64.
-        masks: uint64 (24 * UW,), room.
+        x: uint64; receives planes ``x[t * UW + w]``, from two before the frame on.
+        n: words.
+        begin: the first receiver.
+        beyond: one past the last.
+        place: int32, flipped wire bits.
+        starts: int64, where in ``place`` each receiver's begin.
+        levels: uint8 (n_planes,), the frame.
+        first: plane of its first bit.
+        marks: uint8 (n_bits,), see ``ASTRAY`` and so on.
+        adds: int64 (n_bits,), what a flip adds to the CRC.
+        astray: uint64 (UW,); receives who may read another head than was sent.
+        counted: uint64 (UW,); receives whose code of a count is hit.
+        turns: uint64 (UW,); receives who is steered when codes have spoken.
+        code: uint64 (UW,); receives whose CRC is wrong.
     """
-    first, lead = np.int64(end), U(words[0, 2])
-    for w in range(used):
-        first = min(first, facts[U(words[w, 2]), OFFSET])
-    for t in range(U(first) - U(RUN + 2), end + U(BEHIND)):
-        for w in range(used):
-            x[t * UW + w] = U(0) - U(levels[U(words[w, 2]), t])
-    count, bad, ends, told = masks[: U(COUNTER) * UW], masks[U(8) * UW : U(9) * UW], masks[U(9) * UW : U(12) * UW], masks[U(12) * UW : U(17) * UW]
-    for w in range(used):
-        row = U(words[w, 2])
-        less = U(-facts[row, STUFFED])
-        for bit in range(U(COUNTER)):
-            count[bit * UW + w] = U(0) - (less >> bit & U(1))
-        offset = U(facts[row, OFFSET])
-        astray, counted, turns, code = U(0), U(0), U(0), U(0)
-        begin = U(words[w, 0])
-        for lane in range(U(words[w, 1])):
+    for t in range(first - U(RUN + 2), U(levels.size)):
+        level = U(0) - U(levels[t])
+        for w in range(n):
+            x[t * UW + w] = level
+    for w in range(n):
+        who = begin + w * LANES
+        astray[w], counted[w], turns[w], code[w] = U(0), U(0), U(0), U(0)
+        for lane in range(min(LANES, beyond - who)):
             marked, heads, added = U(0), U(0), np.int64(0)
-            for flip in range(U(starts[begin + lane]), U(starts[begin + lane + U(1)])):
+            for flip in range(U(starts[who + lane]), U(starts[who + lane + U(1)])):
                 at = U(place[flip])
-                mark = U(marks[row, at])
+                mark = U(marks[at])
                 marked |= mark
                 heads += mark & U(HEAD)
-                added ^= adds[row, at]
-                x[(at + offset) * UW + w] ^= U(1) << lane
-            astray |= (marked & U(ASTRAY) | U(heads > U(HEAD))) << lane
-            counted |= (marked >> U(2) & U(1)) << lane
-            turns |= (marked >> U(3) & U(1)) << lane
-            code |= U(added != 0) << lane
-        masks[U(17) * UW + w], masks[U(18) * UW + w] = astray, counted
-        masks[U(19) * UW + w], masks[U(20) * UW + w] = turns, code
-    listen(x, used, U(first), end, count, wanted[lead], U(facts[lead, N_EARLY]), U(facts[lead, N_LATE]), bad, ends, told)
-    for w in range(used):
-        row, begin = U(words[w, 2]), U(words[w, 0])
-        silent = told[SILENT * UW + w]
-        of_count, of_crc = masks[U(18) * UW + w] & silent, masks[U(20) * UW + w] & silent
-        if facts[row, COUNT_FIRST]:
-            of_crc &= ~of_count
-        else:
-            of_count &= ~of_crc
-        silent &= ~(of_count | of_crc)
-        left = told[LEFT * UW + w] | masks[U(17) * UW + w] | (silent & masks[U(19) * UW + w])
-        of_form = told[EARLY * UW + w] | (silent & told[LATE * UW + w])
-        broken, silent = told[BROKEN * UW + w], silent & ~told[LATE * UW + w]
-        for lane in range(U(words[w, 1])):
-            said = np.int64(LEFT_OVER)
-            if not left >> lane & U(1):
-                said = np.int64(VALID)
-                said = facts[row, SAYS_BROKEN] if broken >> lane & U(1) else said
-                said = facts[row, SAYS_FORM] if of_form >> lane & U(1) else said
-                said = facts[row, SAYS_COUNT] if of_count >> lane & U(1) else said
-                said = facts[row, SAYS_CRC] if of_crc >> lane & U(1) else said
-            verdicts[begin + lane] = said
+                added ^= adds[at]
+                x[(at + first) * UW + w] ^= U(1) << lane
+            astray[w] |= (marked & U(ASTRAY) | U(heads > U(HEAD))) << lane
+            counted[w] |= (marked >> U(2) & U(1)) << lane
+            turns[w] |= (marked >> U(3) & U(1)) << lane
+            code[w] |= U(added != 0) << lane
 
 
 @lightly_compiled
-def judge_sliced(
-    program: Any, weights: Any, wires: Any, lengths: Any, rest_bits: int, turns: int, pattern: Any, place: Any,
-    starts: Any, verdicts: Any, content: Any, kept: Any, heads: Any, events: Any, ways: Any, links: Any, now: Any,
-    mine: Any, x: Any, levels: Any, marks: Any, adds: Any, facts: Any, wanted: Any, masks: Any, words: Any,
-) -> Any:  # fmt: skip
-    """Judge the disturbed frames that bit-sliced receivers can; all others keep ``LEFT_OVER``.
+def hear_sliced(
+    program: Any, weights: Any, wires: Any, frame: Any, place: Any, starts: Any, verdicts: Any, begin: Any, beyond: Any,
+    kept: Any, events: Any, ways: Any, now: Any, x: Any, levels: Any, marks: Any, adds: Any, facts: Any, wanted: Any,
+    masks: Any,
+) -> None:  # fmt: skip
+    """Judge what bit-sliced receivers can, of those from ``begin`` to before ``beyond``, after ``undisturbed``.
 
-    Args:
-        program: see ``field_ways.judge_lanes``, as all up to ``mine``.
-        weights: int64.
-        wires: uint8.
-        lengths: int64.
-        rest_bits: int.
-        turns: int.
-        pattern: int64.
-        place: int32.
-        starts: int64.
-        verdicts: int64.
-        content: int64.
-        kept: int64.
-        heads: int64.
-        events: int64.
-        ways: int64.
-        links: int64.
-        now: int64.
-        mine: int64.
-        x: uint64 (n_planes * UW,), room for planes: ``n_wire + PREFIX + BEHIND`` of them.
-        levels: uint8 (UW + 1, n_planes), room.
-        marks: uint8 (UW + 1, n_wire), room.
-        adds: int64 (UW + 1, n_wire), room.
-        facts: int64 (UW + 1, FACTS), room.
-        wanted: int64 (UW + 1, BEHIND, 2), room.
-        masks: uint64 (24 * UW,), room.
-        words: int64 (UW, 3), room.
-
-    Returns:
-        -1; or the number of a frame that its own receiver does not accept undisturbed.
+    They are all under disturbances of the same frame. The others' verdicts stay as they are. For the arguments see
+    ``field_lanes.judge_lanes``.
     """
-    end, n_lanes = U(wires.shape[1] + PREFIX), verdicts.size
-    used, rows, lane = U(0), U(0), np.int64(0)
-    while lane < n_lanes:
-        frame = pattern[starts[lane]] // turns
-        bound, stop = (frame + 1) * turns, lane
-        while stop < n_lanes and pattern[U(starts[U(stop)])] < bound:
-            stop += 1
-        if stop - lane < FEWEST:
-            lane = stop
-            continue
-        if not undisturbed(
-            program, weights, wires, frame, lengths[frame], rest_bits, place, content, kept, heads, events, ways, links,
-            now, mine,
-        ):  # fmt: skip
-            return frame
-        row = rows
-        while True:
-            _facts(
-                program, weights, wires, frame, end, kept, events, ways, now, row, levels, marks, adds, facts,
-                wanted[row],
-            )  # fmt: skip
-            if not facts[row, FITS]:
-                break
-            if used and (used == UW or facts[row, NODE] != facts[U(words[0, 2]), NODE]):
-                _hear_words(used, words, place, starts, verdicts, end, x, levels, marks, adds, facts, wanted, masks)
-                used, rows, row = U(0), U(0), U(0)
-                continue
-            rows = row + U(1)
-            while lane < stop and used < UW:
-                words[used, 0], words[used, 1], words[used, 2] = lane, min(np.int64(LANES), stop - lane), np.int64(row)
-                used, lane = used + U(1), lane + words[used, 1]
-            if lane == stop:
-                break
-        lane = stop
-    if used:
-        _hear_words(used, words, place, starts, verdicts, end, x, levels, marks, adds, facts, wanted, masks)
-    return -1
+    end = U(levels.size) - U(BEHIND)
+    _facts(program, weights, wires, frame, end, kept, events, ways, now, levels, marks, adds, facts, wanted)
+    if not facts[FITS]:
+        return
+    count, bad, ends = masks[: U(8) * UW], masks[U(8) * UW : U(9) * UW], masks[U(9) * UW : U(12) * UW]
+    told, astray, counted = masks[U(12) * UW : U(17) * UW], masks[U(17) * UW : U(18) * UW], masks[U(18) * UW : U(19) * UW]
+    turns, code = masks[U(19) * UW : U(20) * UW], masks[U(20) * UW : U(21) * UW]
+    first, less = U(facts[OFFSET]), U(-facts[STUFFED])
+    who = U(begin)
+    while who < U(beyond):
+        n = min(UW, (U(beyond) - who + LANES - U(1)) // LANES)
+        _send(x, n, who, U(beyond), place, starts, levels, first, marks, adds, astray, counted, turns, code)
+        for bit in range(U(COUNTER)):
+            for w in range(n):
+                count[bit * UW + w] = U(0) - (less >> bit & U(1))
+        listen(x, n, first, end, count, wanted, U(facts[N_EARLY]), U(facts[N_LATE]), bad, ends, told)
+        for w in range(n):
+            silent = told[SILENT * UW + w]
+            of_count, of_crc = counted[w] & silent, code[w] & silent
+            if facts[COUNT_FIRST]:
+                of_crc &= ~of_count
+            else:
+                of_count &= ~of_crc
+            silent &= ~(of_count | of_crc)
+            left = told[LEFT * UW + w] | astray[w] | (silent & turns[w])
+            of_form = told[EARLY * UW + w] | (silent & told[LATE * UW + w])
+            broken = told[BROKEN * UW + w]
+            for lane in range(min(LANES, U(beyond) - who)):
+                said = np.int64(VALID)
+                said = facts[SAYS_BROKEN] if broken >> lane & U(1) else said
+                said = facts[SAYS_FORM] if of_form >> lane & U(1) else said
+                said = facts[SAYS_COUNT] if of_count >> lane & U(1) else said
+                said = facts[SAYS_CRC] if of_crc >> lane & U(1) else said
+                verdicts[who + lane] = LEFT_OVER if left >> lane & U(1) else said
+            who += min(LANES, U(beyond) - who)

@@ -21,7 +21,7 @@ from framesim.kernels.field_receiver import (
 )  # fmt: skip
 from framesim.networks import program_columns as column
 
-__all__ = ["BUCKETS", "EVENT_COLUMNS", "LEFT_OVER", "LINK_COLUMNS", "NUMBERS", "WAY_COLUMNS", "judge_lanes", "undisturbed"]
+__all__ = ["BUCKETS", "EVENT_COLUMNS", "LEFT_OVER", "LINK_COLUMNS", "NUMBERS", "WAY_COLUMNS", "judge_left", "undisturbed"]
 
 U = np.uint64
 #: columns of a way: its first row in ``kept``; its first and last wire bit; where it leads; its events
@@ -39,12 +39,12 @@ def _lead(links: Any, row: Any, counts: Any, kept: Any, now: Any, mine: Any) -> 
     """Write down in a row of ``links`` where the receiver in ``now`` and ``mine`` has come, and its difference to that.
 
     Args:
-        links: see ``judge_lanes``.
+        links: see ``field_lanes.judge_lanes``.
         row: of it.
         counts: difference that the receiver had before, as in ``mine[2]`` of registers.
-        kept: see ``judge_lanes``.
-        now: see ``judge_lanes``.
-        mine: see ``judge_lanes``.
+        kept: see ``field_lanes.judge_lanes``.
+        now: see ``field_lanes.judge_lanes``.
+        mine: see ``field_lanes.judge_lanes``.
     """
     there = now[TARGET]
     links[row, UNTIL], links[row, THERE], links[row, CONCLUDED], links[row, MORE] = now[AT], there, now[SAID], 0
@@ -90,7 +90,7 @@ def undisturbed(
 ) -> Any:  # fmt: skip
     """Write down the way of a frame's undisturbed receiver, as way 0, and forget all others; tell whether it accepts.
 
-    For the arguments see ``judge_lanes``.
+    For the arguments see ``field_lanes.judge_lanes``.
     """
     nodes, _, _, _, codes, _ = program
     now[AT], now[FLIP], now[NOW_KEY] = 0, 0, packed(column.HUNTING, 0, 0, nodes[column.HUNTING, column.LEVEL])
@@ -114,56 +114,21 @@ def undisturbed(
 
 
 @lightly_compiled
-def judge_lanes(
-    program: Any, weights: Any, wires: Any, lengths: Any, rest_bits: int, turns: int, pattern: Any, place: Any,
-    starts: Any, verdicts: Any, content: Any, kept: Any, heads: Any, events: Any, ways: Any, links: Any, now: Any,
-    mine: Any,
-) -> Any:  # fmt: skip
-    """Let a receiver judge each disturbed frame.
+def judge_left(
+    program: Any, weights: Any, wires: Any, frame: Any, n_bits: Any, rest_bits: Any, place: Any, starts: Any, verdicts: Any,
+    begin: Any, beyond: Any, kept: Any, heads: Any, events: Any, ways: Any, links: Any, now: Any, mine: Any,
+) -> None:  # fmt: skip
+    """Judge those from ``begin`` to before ``beyond`` whose verdict is ``LEFT_OVER``, after ``undisturbed``.
 
-    Args:
-        program: see ``Program``.
-        weights: int64 (n_codes, room), see ``field_receiver.walk``.
-        wires: uint8 (n_frames, n_bits), the frames.
-        lengths: int64 (n_frames,), their wire bits.
-        rest_bits: how long the wire rests afterwards before an undecided receiver is given up.
-        turns: how often each frame is sent.
-        pattern: int64 (n_flips,), ascending; ``frame * turns + time``.
-        place: int32 (n_flips,), the flipped wire bit, ascending within a pattern, within the frame.
-        starts: int64 (n_lanes + 1,), where in ``place`` the flips of each disturbed frame begin; at last, n_flips.
-        verdicts: int64 (n_lanes,); receives the number of the first check to speak, ``ABANDONED``, ``VALID`` or
-            ``UNDECIDED``, where it holds ``LEFT_OVER``.
-        content: int64 (n_frames,); receives from which wire bit on nothing becomes content, for frames looked at.
-        kept: int64 (room, 7 + 2 * n_codes), room for receivers. All room is made by the caller: it takes long to
-            compile how to make an array. Where it runs out, ways are not written down any more.
-        heads: int64 (BUCKETS * (n_bits + 1),), room.
-        events: int64 (room, 5), room.
-        ways: int64 (room, 6), room.
-        links: int64 (room, 5 + n_codes), room.
-        now: int64 (13,), room.
-        mine: int64 (3, n_codes), room.
-
-    Returns:
-        -1; or the number of a frame that its own receiver does not accept undisturbed.
+    They are all under disturbances of the same frame. For the other arguments see ``field_lanes.judge_lanes``.
     """
     _, _, _, _, codes, count_values = program
     n_codes = U(codes.shape[0])
-    frame, next_frame, n_bits = np.int64(-1), np.int64(0), np.int64(0)  # the next one's first pattern
-    n_ways, n_links, last = U(0), U(0), np.int64(0)
-    for lane in range(verdicts.size):
+    last, n_ways, n_links = ways[0, END], U(1), U(1)
+    for lane in range(U(begin), U(beyond)):
         if verdicts[lane] != LEFT_OVER:
             continue
-        flip, stop = starts[lane], starts[lane + 1]
-        if pattern[U(flip)] >= next_frame:
-            frame = pattern[U(flip)] // turns
-            next_frame = (frame + 1) * turns
-            n_bits = lengths[frame]
-            if not undisturbed(
-                program, weights, wires, frame, n_bits, rest_bits, place, content, kept, heads, events, ways, links,
-                now, mine,
-            ):  # fmt: skip
-                return frame
-            last, n_ways, n_links = ways[0, END], U(1), U(1)
+        flip, stop = starts[lane], starts[lane + U(1)]
         way, at, counts, said = U(0), min(np.int64(place[U(flip)]), last + 1), np.int64(0), np.int64(GOES_ON)
         wrong = np.int64(0)
         for code in range(n_codes):
@@ -245,4 +210,3 @@ def judge_lanes(
                 n_ways, n_links = n_ways + U(1), n_links + U(1)
             way = U(kept[there, WAY])
         verdicts[lane] = said
-    return -1

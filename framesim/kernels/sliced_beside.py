@@ -31,7 +31,8 @@ ALL, NOBODY = ~np.uint64(0), np.uint64(0)
 
 #: rows of what ``listen`` tells: broken runs; wrong levels before codes speak; the same after; silent so far; left
 BROKEN, EARLY, LATE, SILENT, LEFT = (U(place) for place in range(5))
-MASKS = 5
+TOLD = 5
+MASKS = 21  #: rows of masks that ``listen`` and its caller need together
 
 
 @lightly_compiled

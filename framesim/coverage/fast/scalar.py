@@ -85,18 +85,18 @@ class Scalar:
         pattern: NDArray[np.int64],
         place: NDArray[np.int32],
     ) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
-        """Let the receiver judge disturbed frames; for the arguments see ``kernels.field_receiver.judge_lanes``.
+        """Let the receiver judge disturbed frames; for the arguments see ``kernels.field_lanes.judge_lanes``.
 
         Returns:
             Where in ``place`` the flips of each disturbed frame begin, and at last where they end; what its receiver
             concludes; by frame, the wire bit from which on nothing becomes content.
         """
-        from framesim.kernels.field_beside import BEHIND, FACTS, judge_sliced
-        from framesim.kernels.field_ways import (
-            BUCKETS, EVENT_COLUMNS, LEFT_OVER, LINK_COLUMNS, NUMBERS, WAY_COLUMNS, judge_lanes,
-        )  # fmt: skip
+        from framesim.kernels.field_beside import BEHIND, FACTS
+        from framesim.kernels.field_lanes import judge_lanes
+        from framesim.kernels.field_receiver import BUCKETS, DIVIDED, NUMBERS
+        from framesim.kernels.field_ways import EVENT_COLUMNS, LEFT_OVER, LINK_COLUMNS, WAY_COLUMNS
         from framesim.kernels.lane_books import lane_starts
-        from framesim.kernels.sliced_beside import PREFIX
+        from framesim.kernels.sliced_beside import MASKS, PREFIX
         from framesim.kernels.sliced_words import UW
 
         starts = np.zeros(len(pattern) + 1, np.int64)
@@ -105,24 +105,21 @@ class Scalar:
         rest_bits = self.network.rest_bits or REST_BITS
         n_bits, n_codes = wires.shape[1] + 1, len(self.program.codes)
         weights = _weights(self, -(-(n_bits + rest_bits) // POWERS) * POWERS)
+        n_words, n_planes = int(UW), n_bits + PREFIX + BEHIND
         shapes = (
-            (MOST_WAYS * n_bits, 7 + 2 * n_codes), int(BUCKETS) * n_bits, (MOST_EVENTS, EVENT_COLUMNS), (n_bits, WAY_COLUMNS),
-            (MOST_WAYS * n_bits, LINK_COLUMNS + n_codes), NUMBERS, (3, n_codes),
+            (MOST_WAYS * n_bits, int(DIVIDED) + 2 * n_codes), int(BUCKETS) * n_bits, (MOST_EVENTS, EVENT_COLUMNS),
+            (n_bits, WAY_COLUMNS), (MOST_WAYS * n_bits, LINK_COLUMNS + n_codes), NUMBERS, (3, n_codes),
         )  # fmt: skip
         room = [np.empty(shape, np.int64) for shape in shapes]
-        n_words, n_planes = int(UW), n_bits + PREFIX + BEHIND
         planes = (
-            np.empty(n_planes * n_words, np.uint64), np.empty((n_words + 1, n_planes), np.uint8),
-            np.empty((n_words + 1, n_bits), np.uint8), np.empty((n_words + 1, n_bits), np.int64),
-            np.empty((n_words + 1, FACTS), np.int64), np.empty((n_words + 1, BEHIND, 2), np.int64),
-            np.empty(24 * n_words, np.uint64), np.empty((n_words, 3), np.int64),
+            np.empty(n_planes * n_words, np.uint64), np.empty(n_planes, np.uint8), np.empty(n_bits, np.uint8),
+            np.empty(n_bits, np.int64), np.empty(FACTS, np.int64), np.empty((BEHIND, 2), np.int64),
+            np.empty(MASKS * n_words, np.uint64),
         )  # fmt: skip
-        given = (
+        refused = judge_lanes(
             self.program, weights, wires, lengths, rest_bits, repeats, pattern, place, starts, verdicts, content, *room,
+            *planes,
         )  # fmt: skip
-        refused = judge_sliced(*given, *planes)
-        if refused < 0:
-            refused = judge_lanes(*given)
         assert refused < 0, f"frame {refused} is not accepted undisturbed"
         return starts, verdicts, content
 
@@ -150,6 +147,6 @@ def engine(network: Network) -> Any:
     if network.ends_with_wire:
         raise NotFeasible("program: a frame ends when the wire does")
     program = field_program(network)
-    import framesim.kernels.field_ways  # noqa: F401  # tells now whether numba is there
+    import framesim.kernels.field_lanes  # noqa: F401  # tells now whether numba is there
 
     return Scalar(network=network, program=program)
