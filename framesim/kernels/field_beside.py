@@ -12,11 +12,26 @@ import numpy as np
 
 from framesim.kernels.compiled import lightly_compiled
 from framesim.kernels.field_receiver import (
-    DIVIDED, EVENT_AT, EVENT_READ, EVENT_WHOSE, EVENTS, KEY, VALID, unpacked,
+    DIVIDED,
+    EVENT_AT,
+    EVENT_READ,
+    EVENT_WHOSE,
+    EVENTS,
+    KEY,
+    VALID,
+    unpacked,
 )  # fmt: skip
 from framesim.kernels.field_ways import END, LEFT_OVER
 from framesim.kernels.sliced_beside import (
-    BROKEN, COUNTER, DIFFERS, EARLY, LATE, LEFT, PREFIX, RUN, SILENT, listen,
+    BROKEN,
+    COUNTER,
+    DIFFERS,
+    EARLY,
+    LATE,
+    LEFT,
+    RUN,
+    SILENT,
+    listen,
 )  # fmt: skip
 from framesim.kernels.sliced_words import LANES, UW
 from framesim.networks import program_columns as column
@@ -235,8 +250,8 @@ def hear_sliced(
     if not facts[FITS]:
         return
     count, bad, ends = masks[: U(8) * UW], masks[U(8) * UW : U(9) * UW], masks[U(9) * UW : U(12) * UW]
-    told, astray, counted = masks[U(12) * UW : U(17) * UW], masks[U(17) * UW : U(18) * UW], masks[U(18) * UW : U(19) * UW]
-    turns, code = masks[U(19) * UW : U(20) * UW], masks[U(20) * UW : U(21) * UW]
+    told, astray = masks[U(12) * UW : U(17) * UW], masks[U(17) * UW : U(18) * UW]
+    counted, turns, code = masks[U(18) * UW : U(19) * UW], masks[U(19) * UW : U(20) * UW], masks[U(20) * UW :]
     first, less = U(facts[OFFSET]), U(-facts[STUFFED])
     who = U(begin)
     while who < U(beyond):

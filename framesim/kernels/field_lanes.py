@@ -61,16 +61,17 @@ def judge_lanes(
         while lane < n_lanes and pattern[U(starts[U(lane)])] < bound:
             lane += 1
         if not undisturbed(
-            program, weights, wires, frame, n_bits, rest_bits, place, content, kept, heads, events, ways, links, now, mine
-        ):
+            program, weights, wires, frame, n_bits, rest_bits, place, content, kept, heads, events, ways, links, now,
+            mine,
+        ):  # fmt: skip
             return frame
         if lane - begin >= FEWEST:
             hear_sliced(
-                program, weights, wires, frame, place, starts, verdicts, begin, lane, kept, events, ways, now, x, levels,
-                marks, adds, facts, wanted, masks,
+                program, weights, wires, frame, place, starts, verdicts, begin, lane, kept, events, ways, now, x,
+                levels, marks, adds, facts, wanted, masks,
             )  # fmt: skip
         judge_left(
-            program, weights, wires, frame, n_bits, rest_bits, place, starts, verdicts, begin, lane, kept, heads, events,
-            ways, links, now, mine,
+            program, weights, wires, frame, n_bits, rest_bits, place, starts, verdicts, begin, lane, kept, heads,
+            events, ways, links, now, mine,
         )  # fmt: skip
     return -1

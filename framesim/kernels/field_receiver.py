@@ -20,9 +20,10 @@ from framesim.kernels.compiled import lightly_compiled
 from framesim.networks import program_columns as column
 
 __all__ = [
-    "ABANDONED", "AT", "BRIEFLY", "BUCKETS", "COUNTS", "DIVIDED", "EVENTS", "EVENT_AT", "EVENT_READ", "EVENT_REF", "EVENT_VALUE", "EVENT_WHOSE",
-    "FLIP", "GOES_ON", "HEARD", "KEPT", "KEY", "LINK", "NUMBERS", "OPEN", "OTHER", "SAID", "TARGET", "UNDECIDED", "VALID",
-    "VALUE", "WAY", "WRONG", "packed", "unpacked", "walk",
+    "ABANDONED", "AT", "BRIEFLY", "BUCKETS", "COUNTS", "COUNT_MASK", "DIVIDED", "EVENTS", "EVENT_AT", "EVENT_READ",
+    "EVENT_REF", "EVENT_VALUE", "EVENT_WHOSE", "FLIP", "GOES_ON", "HEARD", "KEPT", "KEY", "LAST", "LINK", "NOW_COUNTS",
+    "NOW_KEY", "NOW_VALUE", "NUMBERS", "OPEN", "SAID", "TARGET", "TO_THE_END", "UNDECIDED", "UNDISTURBED", "VALID",
+    "VALUE", "WAY", "WAYS", "WRONG", "packed", "unpacked", "walk",
 ]  # fmt: skip
 
 U = np.uint64

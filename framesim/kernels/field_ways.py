@@ -15,13 +15,44 @@ import numpy as np
 
 from framesim.kernels.compiled import lightly_compiled
 from framesim.kernels.field_receiver import (
-    AT, BRIEFLY, BUCKETS, COUNTS, DIVIDED, EVENT_AT, EVENT_READ, EVENT_REF, EVENT_VALUE, EVENT_WHOSE, EVENTS, FLIP, GOES_ON, HEARD, KEPT,
-    KEY, LAST, LINK, NOW_COUNTS, NOW_KEY, NOW_VALUE, NUMBERS, OPEN, SAID, TARGET, TO_THE_END, VALID, VALUE, WAY, WAYS, WRONG,
-    COUNT_MASK, packed, walk,
+    AT,
+    BRIEFLY,
+    BUCKETS,
+    COUNT_MASK,
+    COUNTS,
+    DIVIDED,
+    EVENT_AT,
+    EVENT_READ,
+    EVENT_REF,
+    EVENT_VALUE,
+    EVENT_WHOSE,
+    EVENTS,
+    FLIP,
+    GOES_ON,
+    HEARD,
+    KEPT,
+    KEY,
+    LAST,
+    LINK,
+    NOW_COUNTS,
+    NOW_KEY,
+    NOW_VALUE,
+    OPEN,
+    SAID,
+    TARGET,
+    TO_THE_END,
+    UNDISTURBED,
+    VALID,
+    VALUE,
+    WAY,
+    WAYS,
+    WRONG,
+    packed,
+    walk,
 )  # fmt: skip
 from framesim.networks import program_columns as column
 
-__all__ = ["BUCKETS", "EVENT_COLUMNS", "LEFT_OVER", "LINK_COLUMNS", "NUMBERS", "WAY_COLUMNS", "judge_left", "undisturbed"]
+__all__ = ["END", "EVENT_COLUMNS", "LEFT_OVER", "LINK_COLUMNS", "WAY_COLUMNS", "judge_left", "undisturbed"]
 
 U = np.uint64
 #: columns of a way: its first row in ``kept``; its first and last wire bit; where it leads; its events
@@ -78,15 +109,18 @@ def _new_way(
             heads[head] = -1
     now[WAYS] = np.int64(number) + 1
     ways[number, FIRST], ways[number, BEGIN], ways[number, EVENT] = now[KEPT], now[AT], now[EVENTS]
-    walk(program, weights, wires, frame, n_bits, rest_bits, place, now[FLIP], kept, heads, events, now, mine, np.int64(number))
+    walk(
+        program, weights, wires, frame, n_bits, rest_bits, place, now[FLIP], kept, heads, events, now, mine,
+        np.int64(number),
+    )  # fmt: skip
     ways[number, END], ways[number, LAST_EVENT], ways[number, LEADS] = now[AT] - 1, now[EVENTS], link
     _lead(links, link, 0, kept, now, mine)
 
 
 @lightly_compiled
 def undisturbed(
-    program: Any, weights: Any, wires: Any, frame: Any, n_bits: Any, rest_bits: Any, place: Any, content: Any, kept: Any,
-    heads: Any, events: Any, ways: Any, links: Any, now: Any, mine: Any,
+    program: Any, weights: Any, wires: Any, frame: Any, n_bits: Any, rest_bits: Any, place: Any, content: Any,
+    kept: Any, heads: Any, events: Any, ways: Any, links: Any, now: Any, mine: Any,
 ) -> Any:  # fmt: skip
     """Write down the way of a frame's undisturbed receiver, as way 0, and forget all others; tell whether it accepts.
 
@@ -98,7 +132,8 @@ def undisturbed(
     for code in range(U(codes.shape[0])):
         mine[0, code], mine[1, code] = codes[code, column.INITIAL], 0
     _new_way(
-        program, weights, wires, frame, n_bits, rest_bits, place, kept, heads, events, now, mine, ways, U(0), links, U(0),
+        program, weights, wires, frame, n_bits, rest_bits, place, kept, heads, events, now, mine, ways, U(UNDISTURBED),
+        links, U(0),
     )  # fmt: skip
     accepts = now[SAID] == VALID and now[WRONG] == 0
     for event in range(U(now[EVENTS])):
@@ -115,8 +150,9 @@ def undisturbed(
 
 @lightly_compiled
 def judge_left(
-    program: Any, weights: Any, wires: Any, frame: Any, n_bits: Any, rest_bits: Any, place: Any, starts: Any, verdicts: Any,
-    begin: Any, beyond: Any, kept: Any, heads: Any, events: Any, ways: Any, links: Any, now: Any, mine: Any,
+    program: Any, weights: Any, wires: Any, frame: Any, n_bits: Any, rest_bits: Any, place: Any, starts: Any,
+    verdicts: Any, begin: Any, beyond: Any, kept: Any, heads: Any, events: Any, ways: Any, links: Any, now: Any,
+    mine: Any,
 ) -> None:  # fmt: skip
     """Judge those from ``begin`` to before ``beyond`` whose verdict is ``LEFT_OVER``, after ``undisturbed``.
 
@@ -129,7 +165,7 @@ def judge_left(
         if verdicts[lane] != LEFT_OVER:
             continue
         flip, stop = starts[lane], starts[lane + U(1)]
-        way, at, counts, said = U(0), min(np.int64(place[U(flip)]), last + 1), np.int64(0), np.int64(GOES_ON)
+        way, at, counts, said = U(UNDISTURBED), min(np.int64(place[U(flip)]), last + 1), np.int64(0), np.int64(GOES_ON)
         wrong = np.int64(0)
         for code in range(n_codes):
             mine[2, code] = 0
@@ -174,7 +210,7 @@ def judge_left(
                 at, way = links[U(link), UNTIL], U(kept[U(there), WAY])
                 continue
             room = now[KEPT] + n_bits + 1 < kept.shape[0] and now[EVENTS] + 2 * codes.shape[0] <= events.shape[0]
-            room = way == U(0) and room and n_ways < U(ways.shape[0]) and n_links + U(2) <= U(links.shape[0])
+            room = way == U(UNDISTURBED) and room and n_ways < U(ways.shape[0]) and n_links + U(2) <= U(links.shape[0])
             _stand(kept, row, until, counts, now, mine)
             now[FLIP], now[WRONG] = flip, wrong
             walk(

@@ -21,7 +21,7 @@ Portion = tuple[int, int, NDArray[np.int64], NDArray[np.int32]]
 
 
 def choose(count: int, lengths: NDArray[np.int64], repeats: int, rng: np.random.Generator) -> Iterator[Portion]:
-    """Choose ``count`` different bits of each frame, ``repeats`` times over, frames of any lengths at once, after Floyd."""
+    """Choose ``count`` different bits of each frame, ``repeats`` times over, after Floyd; frames of any lengths."""
     n_bits = np.repeat(lengths, repeats)
     chosen = np.empty((len(n_bits), count), np.int64)
     for flip in range(count):
