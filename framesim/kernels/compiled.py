@@ -4,6 +4,7 @@ from collections.abc import Callable
 from typing import Any, TypeVar, cast
 
 from numba import njit
+from numba.core.options import DefaultOptions
 
 __all__ = ["compiled", "lightly_compiled"]
 
@@ -18,6 +19,10 @@ def compiled(function: _F) -> _F:
 def lightly_compiled(function: _F) -> _F:
     """Compile a function that makes no arrays, on first call, without counting who uses those that it is given.
 
-    Counting costs more than a short function does.
+    Counting costs more than a short function does. Numba has no documented way to leave it out; where it has lost the
+    one taken here, functions are slower and do the same.
     """
-    return cast(_F, njit(cache=True, nogil=True, error_model="numpy", _nrt=False)(function))
+    options: dict[str, Any] = {"cache": True, "nogil": True, "error_model": "numpy"}
+    if hasattr(DefaultOptions, "_nrt"):
+        options["_nrt"] = False
+    return cast(_F, njit(**options)(function))

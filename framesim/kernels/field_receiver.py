@@ -101,8 +101,10 @@ def walk(
     at, flip, begin = now[AT], now[FLIP], now[AT]
     value, counts, wrong = now[NOW_VALUE], now[NOW_COUNTS], now[WRONG]
     node, done, run, last = unpacked(now[NOW_KEY])
-    said, target, heard, calm = np.int64(GOES_ON), np.int64(-1), np.int64(0), np.int64(0)
-    asks = False
+    said: Any = np.int64(GOES_ON)
+    heard: Any = np.int64(0)
+    calm: Any = np.int64(0)
+    target, asks = np.int64(-1), False
     while said == GOES_ON:
         if asks and not feeding:
             feeding = insists = True
@@ -123,7 +125,7 @@ def walk(
                 asks = True
                 if not feeding:
                     continue
-                same = True
+                same: Any = True
                 for code in range(n_codes):
                     same = same and kept[U(other), entered + code] == mine[1, code]
                 if same:
@@ -164,7 +166,7 @@ def walk(
             run = nodes[U(node), column.OPENING]
         line_code, limit = nodes[U(node), column.LINE_CODE], nodes[U(node), column.LIMIT]
         width = nodes[U(node), column.WIDTH]
-        own = True
+        own: Any = True
         if line_code == column.DYNAMIC:
             own = run < limit
             run = 1 + (run & -np.int64(own and level == last))
@@ -199,19 +201,19 @@ def walk(
             counted, begun = nodes[U(node), column.COUNTED], at
             while at < until and done + 1 < width:
                 level = np.int64(wires[U(frame), U(at)])
-                own, same_level = np.int64(run < limit), np.int64(level == last)
+                kept_bit, same_level = np.int64(run < limit), np.int64(level == last)
                 falls_in = at - begun + calm <= PATIENCE and at <= now[LAST]
                 falls_in = falls_in and kept[U(at), KEY] == packed(node, done, run, last)
-                if own < same_level or falls_in:
+                if kept_bit < same_level or falls_in:
                     break  # both are dealt with above
                 if feeding:
                     for code in range(n_codes):
                         taken = feeds[U(node), code]
-                        if taken == column.WIRE_BITS or (taken == column.OWN_BITS and own):
+                        if taken == column.WIRE_BITS or (taken == column.OWN_BITS and kept_bit):
                             mine[0, code] ^= weights[code, U(mine[1, code])] & -level
                             mine[1, code] += 1
-                at, done, run, last = at + 1, done + own, 1 + (run & -(own & same_level)), level
-                counts += counted & (own - 1)
+                at, done, run, last = at + 1, done + kept_bit, 1 + (run & -(kept_bit & same_level)), level
+                counts += counted & (kept_bit - 1)
             calm += at - begun
             continue
         goal = goals[U(nodes[U(node), column.FIRST] + (value if nodes[U(node), column.STEERS] else 0))]

@@ -21,7 +21,8 @@ LOW, HALF = np.uint64(0xFFFFFFFF), np.uint64(32)
 @lightly_compiled
 def some_refused(words: Any, lengths: Any, turns: int, count: int) -> Any:
     """Tell whether any word is refused; for the arguments see ``choose_flips``."""
-    used, refused = U(0), False
+    used = U(0)
+    refused: Any = False
     for flip in range(U(count)):
         for frame in range(U(lengths.size)):
             span = U(lengths[frame]) - U(count) + flip + U(1)

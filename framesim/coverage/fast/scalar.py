@@ -106,20 +106,19 @@ class Scalar:
         n_bits, n_codes = wires.shape[1] + 1, len(self.program.codes)
         weights = _weights(self, -(-(n_bits + rest_bits) // POWERS) * POWERS)
         n_words, n_planes = int(UW), n_bits + PREFIX + BEHIND
-        shapes = (
+        shapes: tuple[Any, ...] = (
             (MOST_WAYS * n_bits, int(DIVIDED) + 2 * n_codes), int(BUCKETS) * n_bits, (MOST_EVENTS, EVENT_COLUMNS),
             (n_bits, WAY_COLUMNS), (MOST_WAYS * n_bits, LINK_COLUMNS + n_codes), NUMBERS, (3, n_codes),
         )  # fmt: skip
-        room = [np.empty(shape, np.int64) for shape in shapes]
-        planes = (
+        room: tuple[Any, ...] = tuple(np.empty(shape, np.int64) for shape in shapes)
+        room += (
             np.empty(n_planes * n_words, np.uint64), np.empty(n_planes, np.uint8), np.empty(n_bits, np.uint8),
             np.empty(n_bits, np.int64), np.empty(FACTS, np.int64), np.empty((BEHIND, 2), np.int64),
             np.empty(MASKS * n_words, np.uint64),
         )  # fmt: skip
-        refused = judge_lanes(
-            self.program, weights, wires, lengths, rest_bits, repeats, pattern, place, starts, verdicts, content, *room,
-            *planes,
-        )  # fmt: skip
+        refused: int = judge_lanes(
+            self.program, weights, wires, lengths, rest_bits, repeats, pattern, place, starts, verdicts, content, *room
+        )
         assert refused < 0, f"frame {refused} is not accepted undisturbed"
         return starts, verdicts, content
 
