@@ -54,7 +54,7 @@ FACTS = 10
 
 @lightly_compiled
 def _facts(
-    program: Any, weights: Any, wires: Any, frame: Any, end: Any, kept: Any, events: Any, ways: Any, now: Any,
+    program: Any, weights: Any, wires: Any, frame: Any, n_bits: Any, end: Any, kept: Any, events: Any, ways: Any, now: Any,
     levels: Any, marks: Any, adds: Any, facts: Any, wanted: Any,
 ) -> None:  # fmt: skip
     """Work out what is to be known of a frame whose undisturbed way is written down.
@@ -64,6 +64,7 @@ def _facts(
         weights: int64.
         wires: uint8.
         frame: which.
+        n_bits: its wire bits.
         end: plane behind its region.
         kept: int64.
         events: int64.
@@ -75,7 +76,7 @@ def _facts(
         facts: int64 (10,); receives ``FITS`` and so on.
         wanted: int64 (room, 2); receives what is demanded behind the region.
     """
-    nodes, _, _, feeds, codes, _ = program
+    nodes, goals, _, feeds, codes, _ = program
     n_codes, accepts = U(codes.shape[0]), ways[0, END]
     facts[FITS] = 0
     # The codes: one CRC and as many of a count as there are, which speak at one bit.
@@ -83,6 +84,8 @@ def _facts(
     for event in range(U(now[EVENTS])):
         number = events[event, EVENT_WHOSE]
         if events[event, EVENT_READ]:
+            if counting >= 0:
+                return
             counting = number
             continue
         if (speaks >= 0 and events[event, EVENT_AT] != speaks) or (crc >= 0 and codes[number, column.CRC_WIDTH]):
@@ -90,7 +93,7 @@ def _facts(
         speaks = events[event, EVENT_AT]
         first = number if first < 0 else first
         crc = number if codes[number, column.CRC_WIDTH] else crc
-    if crc < 0 or codes[crc, column.CRC_WIDTH] > column.LONGEST_RUN:
+    if crc < 0 or nodes[U(goals[0]), column.OPENING]:
         return
     end_of_head, stop, stuffed = np.int64(0), np.int64(1), np.int64(0)
     broken, form = np.int64(-1), np.int64(-1)
@@ -101,6 +104,8 @@ def _facts(
             break
         if nodes[row, column.LIMIT] != RUN or nodes[row, column.OWED_AT_END] or feeds[row, U(crc)] != column.WIRE_BITS:
             return
+        if nodes[row, column.CODE] != column.NONE:
+            return
         if counting >= 0 and not nodes[row, column.COUNTED] >> codes[counting, column.SHIFT] & 1:
             return
         broken = nodes[row, column.CODE_CHECK]
@@ -109,7 +114,7 @@ def _facts(
         elif nodes[row, column.STEERS] or nodes[row, column.CHECK] != column.NONE:
             end_of_head = stop
         stop += 1
-    if stop > LONGEST or accepts - stop >= BEHIND - RUN:
+    if stop > LONGEST or n_bits - stop > BEHIND - RUN:
         return
     # What is demanded behind it.
     n_wanted, n_early = U(0), U(0)
@@ -236,8 +241,8 @@ def _send(
 
 @lightly_compiled
 def hear_sliced(
-    program: Any, weights: Any, wires: Any, frame: Any, place: Any, starts: Any, verdicts: Any, begin: Any, beyond: Any,
-    kept: Any, events: Any, ways: Any, now: Any, x: Any, levels: Any, marks: Any, adds: Any, facts: Any, wanted: Any,
+    program: Any, weights: Any, wires: Any, frame: Any, n_bits: Any, place: Any, starts: Any, verdicts: Any,
+    begin: Any, beyond: Any, kept: Any, events: Any, ways: Any, now: Any, x: Any, levels: Any, marks: Any, adds: Any, facts: Any, wanted: Any,
     masks: Any,
 ) -> None:  # fmt: skip
     """Judge what bit-sliced receivers can, of those from ``begin`` to before ``beyond``, after ``undisturbed``.
@@ -246,7 +251,7 @@ def hear_sliced(
     ``field_lanes.judge_lanes``.
     """
     end = U(levels.size) - U(BEHIND)
-    _facts(program, weights, wires, frame, end, kept, events, ways, now, levels, marks, adds, facts, wanted)
+    _facts(program, weights, wires, frame, n_bits, end, kept, events, ways, now, levels, marks, adds, facts, wanted)
     if not facts[FITS]:
         return
     count, bad, ends = masks[: U(8) * UW], masks[U(8) * UW : U(9) * UW], masks[U(9) * UW : U(12) * UW]

@@ -67,8 +67,8 @@ def judge_lanes(
             return frame
         if lane - begin >= FEWEST:
             hear_sliced(
-                program, weights, wires, frame, place, starts, verdicts, begin, lane, kept, events, ways, now, x,
-                levels, marks, adds, facts, wanted, masks,
+                program, weights, wires, frame, n_bits, place, starts, verdicts, begin, lane, kept, events, ways, now,
+                x, levels, marks, adds, facts, wanted, masks,
             )  # fmt: skip
         judge_left(
             program, weights, wires, frame, n_bits, rest_bits, place, starts, verdicts, begin, lane, kept, heads,
