@@ -54,8 +54,8 @@ FACTS = 10
 
 @lightly_compiled
 def _facts(
-    program: Any, weights: Any, wires: Any, frame: Any, n_bits: Any, end: Any, kept: Any, events: Any, ways: Any, now: Any,
-    levels: Any, marks: Any, adds: Any, facts: Any, wanted: Any,
+    program: Any, weights: Any, wires: Any, frame: Any, n_bits: Any, end: Any, kept: Any, events: Any, ways: Any,
+    now: Any, levels: Any, marks: Any, adds: Any, facts: Any, wanted: Any,
 ) -> None:  # fmt: skip
     """Work out what is to be known of a frame whose undisturbed way is written down.
 
@@ -79,7 +79,7 @@ def _facts(
     nodes, goals, _, feeds, codes, _ = program
     n_codes, accepts = U(codes.shape[0]), ways[0, END]
     facts[FITS] = 0
-    # The codes: one CRC and as many of a count as there are, which speak at one bit.
+    # The codes: one CRC, and perhaps one of a count, which speak at one bit.
     crc, speaks, counting, first = np.int64(-1), np.int64(-1), np.int64(-1), np.int64(-1)
     for event in range(U(now[EVENTS])):
         number = events[event, EVENT_WHOSE]
@@ -242,8 +242,8 @@ def _send(
 @lightly_compiled
 def hear_sliced(
     program: Any, weights: Any, wires: Any, frame: Any, n_bits: Any, place: Any, starts: Any, verdicts: Any,
-    begin: Any, beyond: Any, kept: Any, events: Any, ways: Any, now: Any, x: Any, levels: Any, marks: Any, adds: Any, facts: Any, wanted: Any,
-    masks: Any,
+    begin: Any, beyond: Any, kept: Any, events: Any, ways: Any, now: Any, x: Any, levels: Any, marks: Any, adds: Any,
+    facts: Any, wanted: Any, masks: Any,
 ) -> None:  # fmt: skip
     """Judge what bit-sliced receivers can, of those from ``begin`` to before ``beyond``, after ``undisturbed``.
 
