@@ -71,7 +71,9 @@ def test_two_flips_a_frame_at_least_a_thousand_times_as_fast_as_the_reference(si
     ratio = statistics.median(row["reference receiver alone"] / row["compiled receiver alone"] for row in rounds)
     for name, median in medians.items():
         print(f"\n{size} bytes, sent {repeats} times, {name}: {1e9 * median:.0f} ns a frame", end="")
-    print(f"\n{size} bytes, sent {repeats} times: the compiled receiver is {ratio:.0f} times as fast (load {os.getloadavg()[0]:.1f})")
+    print(
+        f"\n{size} bytes, sent {repeats} times: the compiled receiver is {ratio:.0f} times as fast (load {os.getloadavg()[0]:.1f})"
+    )
     assert ratio > 1000
 
 
@@ -97,7 +99,9 @@ def test_a_first_unit_compiles_in_twenty_seconds_and_a_second_process_does_not_c
         )
         taken.append([float(figure) for figure in run.stdout.split()])
     (first, compiling), (second, compiled) = taken
-    print(f"\nfirst unit: {first:.1f} s of CPU time, {compiling:.0f} MiB; in a second process: {second:.2f} s, ", end="")
+    print(
+        f"\nfirst unit: {first:.1f} s of CPU time, {compiling:.0f} MiB; in a second process: {second:.2f} s, ", end=""
+    )
     print(f"{compiled:.0f} MiB")
     assert first < 20
     assert second < 1.5
