@@ -63,6 +63,7 @@ UNTIL, THERE, CONCLUDED, MORE, ADDED = (U(place) for place in range(5))
 WAY_COLUMNS, LINK_COLUMNS, EVENT_COLUMNS = 6, 5, 5
 FAR = np.int64(1) << 40
 LEFT_OVER = -9  #: a verdict that is to be found
+OFTEN = 8  #: receivers for each wire bit of a frame from which on it pays to write down where flips lead
 
 
 @lightly_compiled
@@ -160,7 +161,8 @@ def judge_left(
     """
     _, _, _, _, codes, count_values = program
     n_codes = U(codes.shape[0])
-    last, n_ways, n_links = ways[0, END], U(1), U(1)
+    last, n_ways, n_links = ways[UNDISTURBED, END], U(1), U(1)
+    often = beyond - begin >= OFTEN * n_bits
     for lane in range(U(begin), U(beyond)):
         if verdicts[lane] != LEFT_OVER:
             continue
@@ -210,7 +212,13 @@ def judge_left(
                 at, way = links[U(link), UNTIL], U(kept[U(there), WAY])
                 continue
             room = now[KEPT] + n_bits + 1 < kept.shape[0] and now[EVENTS] + 2 * codes.shape[0] <= events.shape[0]
-            room = way == U(UNDISTURBED) and room and n_ways < U(ways.shape[0]) and n_links + U(2) <= U(links.shape[0])
+            room = (
+                often
+                and way == U(UNDISTURBED)
+                and room
+                and n_ways < U(ways.shape[0])
+                and n_links + U(2) <= U(links.shape[0])
+            )
             _stand(kept, row, until, counts, now, mine)
             now[FLIP], now[WRONG] = flip, wrong
             walk(
