@@ -211,14 +211,9 @@ def judge_left(
                     mine[2, code] ^= links[U(link), ADDED + code]
                 at, way = links[U(link), UNTIL], U(kept[U(there), WAY])
                 continue
-            room = now[KEPT] + n_bits + 1 < kept.shape[0] and now[EVENTS] + 2 * codes.shape[0] <= events.shape[0]
-            room = (
-                often
-                and way == U(UNDISTURBED)
-                and room
-                and n_ways < U(ways.shape[0])
-                and n_links + U(2) <= U(links.shape[0])
-            )
+            room = often and way == U(UNDISTURBED) and now[KEPT] + n_bits + 1 < kept.shape[0]
+            room = room and now[EVENTS] + 2 * codes.shape[0] <= events.shape[0]
+            room = room and n_ways < U(ways.shape[0]) and n_links + U(2) <= U(links.shape[0])
             _stand(kept, row, until, counts, now, mine)
             now[FLIP], now[WRONG] = flip, wrong
             walk(

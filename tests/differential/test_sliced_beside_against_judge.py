@@ -25,10 +25,12 @@ from framesim.coverage.fast.work import Sampling
 from framesim.coverage.linear.can_fd import undetected_patterns
 from framesim.coverage.population import Payloads
 from framesim.disturbance import ExactFlips, Scatter
+from framesim.judging import run_receiver
 from framesim.kernels.field_lanes import FEWEST
 from framesim.networks.can_fd import CAN_FD, CAN_FD_ORIGINAL, LENGTHS
 from framesim.networks.can_xl import CAN_XL
 from framesim.networks.encoder import encode_with
+from framesim.words import Check
 
 
 def network_for(frame):
@@ -67,6 +69,28 @@ def test_a_flip_of_any_bit_with_any_of_the_next_six_gets_the_verdict_of_the_refe
     n_bits = len(sent)
     pairs = [(at, at + gap) for at in range(n_bits) for gap in range(1, 7) if at + gap < n_bits]
     assert differences(network_for(frame), sent, [(at,) for at in range(n_bits)] + pairs) == 0
+
+
+def mended(network, sent, first):
+    """A flip, and more of them, one at a time: each mends the level at which the reference receiver finds a fault."""
+    flipped, found = {first}, []
+    for _ in range(16):
+        found.append(tuple(sorted(flipped)))
+        heard = run_receiver(network, sent.flipped(flipped), strict=True).finish()
+        if heard.check not in (Check.STUFFING, Check.FORM) or heard.at is None or heard.at >= len(sent):
+            break
+        flipped ^= {heard.at}
+    return [pattern for pattern in found if pattern]
+
+
+@pytest.mark.parametrize(("size", "iso"), [(1, True), (3, False), (20, True), (24, False)])
+def test_receivers_that_go_far_on_a_wrong_way_get_the_verdict_of_the_reference_receiver(size, iso):
+    rng = random.Random(40 + size)
+    for _ in range(3):
+        sent = fs.encode(fd_frame(rng, (size,), iso=iso))
+        network, step = network_for(sent.frame), 2 + len(sent) // 60
+        patterns = [pattern for first in range(1, len(sent), step) for pattern in mended(network, sent, first)]
+        assert differences(network, sent, patterns) == 0
 
 
 @pytest.mark.parametrize("flips_of", [spread_flips, near_flips])
