@@ -13,15 +13,16 @@ import numpy as np
 from framesim.kernels.compiled import lightly_compiled
 from framesim.kernels.field_receiver import (
     DIVIDED,
+    END,
     EVENT_AT,
     EVENT_READ,
     EVENT_WHOSE,
     EVENTS,
     KEY,
+    LEFT_OVER,
     VALID,
     unpacked,
 )  # fmt: skip
-from framesim.kernels.field_ways import END, LEFT_OVER
 from framesim.kernels.sliced_beside import (
     BROKEN,
     COUNTER,
@@ -60,7 +61,7 @@ def _facts(
     """Work out what is to be known of a frame whose undisturbed way is written down.
 
     Args:
-        program: see ``field_lanes.judge_lanes``, as all not named here.
+        program: see ``field_ways.judge_lanes``, as all not named here.
         weights: int64.
         wires: uint8.
         frame: which.
@@ -245,10 +246,10 @@ def hear_sliced(
     begin: Any, beyond: Any, kept: Any, events: Any, ways: Any, now: Any, x: Any, levels: Any, marks: Any, adds: Any,
     facts: Any, wanted: Any, masks: Any,
 ) -> None:  # fmt: skip
-    """Judge what bit-sliced receivers can, of those from ``begin`` to before ``beyond``, after ``undisturbed``.
+    """Judge what bit-sliced receivers can, of those from ``begin`` to before ``beyond``.
 
-    They are all under disturbances of the same frame. The others' verdicts stay as they are. For the arguments see
-    ``field_lanes.judge_lanes``.
+    They are all under disturbances of the same frame, whose undisturbed way is written down. The others' verdicts stay
+    as they are. For the arguments see ``field_ways.judge_lanes``.
     """
     end = U(levels.size) - U(BEHIND)
     _facts(program, weights, wires, frame, n_bits, end, kept, events, ways, now, levels, marks, adds, facts, wanted)

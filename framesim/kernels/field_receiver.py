@@ -20,10 +20,11 @@ from framesim.kernels.compiled import lightly_compiled
 from framesim.networks import program_columns as column
 
 __all__ = [
-    "ABANDONED", "AT", "BRIEFLY", "BUCKETS", "COUNTS", "COUNT_MASK", "DIVIDED", "EVENTS", "EVENT_AT", "EVENT_READ",
-    "EVENT_REF", "EVENT_VALUE", "EVENT_WHOSE", "FLIP", "GOES_ON", "HEARD", "KEPT", "KEY", "LAST", "LINK", "NOW_COUNTS",
-    "NOW_KEY", "NOW_VALUE", "NUMBERS", "OPEN", "SAID", "TARGET", "TO_THE_END", "UNDECIDED", "UNDISTURBED", "VALID",
-    "VALUE", "WAY", "WAYS", "WRONG", "packed", "unpacked", "walk",
+    "ABANDONED", "AT", "BEGIN", "BRIEFLY", "BUCKETS", "COUNTS", "COUNT_MASK", "DIVIDED", "END", "EVENT", "EVENTS",
+    "EVENT_AT", "EVENT_READ", "EVENT_REF", "EVENT_VALUE", "EVENT_WHOSE", "FIRST", "FLIP", "GOES_ON", "HEARD", "KEPT",
+    "KEY", "LAST", "LAST_EVENT", "LEADS", "LEFT_OVER", "LINK", "NOW_COUNTS", "NOW_KEY", "NOW_VALUE", "NUMBERS",
+    "OPEN", "SAID", "TARGET", "TO_THE_END", "UNDECIDED", "UNDISTURBED", "VALID", "VALUE", "WAY", "WAYS", "WRONG",
+    "packed", "unpacked", "walk",
 ]  # fmt: skip
 
 U = np.uint64
@@ -50,6 +51,12 @@ NUMBERS = 13
 
 #: columns of what happens on a way: bit; code; whether it is read or speaks; value read; own counts or register then
 EVENT_AT, EVENT_WHOSE, EVENT_READ, EVENT_VALUE, EVENT_REF = (U(place) for place in range(5))
+
+
+#: columns of a way: its first row in ``kept``; its first and last wire bit; where it leads; its events
+FIRST, BEGIN, END, LEADS, EVENT, LAST_EVENT = (U(place) for place in range(6))
+
+LEFT_OVER = -9  #: instead of a verdict: it is to be found
 
 
 @lightly_compiled
@@ -85,7 +92,7 @@ def walk(
             kept that is not on the undisturbed way; -1: none.
         events: int64 (room, 5), see ``EVENT_AT`` and so on.
         now: int64 (13,), see ``AT`` and so on; changed.
-        mine: int64 (3, n_codes): registers, and how many bits each has taken; changed.
+        mine: int64 (5, n_codes): registers, and how many bits each has taken, changed; and room.
         way: write its way down under this number, and do not ask the codes; or ``BRIEFLY`` or ``TO_THE_END``.
 
     Leaves in ``now``: ``SAID``, what it concludes, or ``GOES_ON``; ``TARGET``, what it has become, or -1; ``HEARD``,
@@ -105,12 +112,16 @@ def walk(
     heard: Any = np.int64(0)
     calm: Any = np.int64(0)
     target, asks = np.int64(-1), False
+    for code in range(n_codes):
+        mine[3, code], mine[4, code] = mine[0, code], mine[1, code]
     while said == GOES_ON:
         if asks and not feeding:
             feeding = insists = True
             at, flip, value, counts, wrong = now[AT], now[FLIP], now[NOW_VALUE], now[NOW_COUNTS], now[WRONG]
             node, done, run, last = unpacked(now[NOW_KEY])
             heard, calm = np.int64(0), np.int64(0)
+            for code in range(n_codes):
+                mine[0, code], mine[1, code] = mine[3, code], mine[4, code]
         if at <= n_bits and (writes or at > begin):
             key, other, head = packed(node, done, run, last), np.int64(-1), U(0)
             if way != UNDISTURBED:
@@ -151,7 +162,7 @@ def walk(
         elif calm > PATIENCE and way == BRIEFLY:
             break
         level = np.int64(wires[U(frame), U(at)]) if at < n_bits else idle
-        feeding = insists or calm <= PATIENCE
+        feeding = insists or (feeding and calm <= PATIENCE)
         calm += 1
         if flip < stop and place[U(flip)] == at:
             level ^= 1

@@ -231,7 +231,7 @@ def test_without_numba_a_unit_is_slow_but_the_same(monkeypatch):
     sampling = Sampling(sources=OLD, channel=Bursts(starts_per_bit=0.01, mean_length=4), payloads=3, repeats=20)
     expected = sampling.unit(1, 0)
     engine.cache_clear()
-    for name in ("compiled", "field_receiver", "field_lanes"):
+    for name in ("compiled", "field_receiver", "field_ways"):
         monkeypatch.delitem(sys.modules, f"framesim.kernels.{name}")
     monkeypatch.setitem(sys.modules, "numba", None)
     assert "numba is missing" in sampling.note

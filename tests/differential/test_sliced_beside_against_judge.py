@@ -26,7 +26,7 @@ from framesim.coverage.linear.can_fd import undetected_patterns
 from framesim.coverage.population import Payloads
 from framesim.disturbance import ExactFlips, Scatter
 from framesim.judging import run_receiver
-from framesim.kernels.field_lanes import FEWEST
+from framesim.kernels.field_ways import FEWEST
 from framesim.networks.can_fd import CAN_FD, CAN_FD_ORIGINAL, LENGTHS
 from framesim.networks.can_xl import CAN_XL
 from framesim.networks.encoder import encode_with

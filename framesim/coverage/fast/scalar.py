@@ -85,16 +85,15 @@ class Scalar:
         pattern: NDArray[np.int64],
         place: NDArray[np.int32],
     ) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
-        """Let the receiver judge disturbed frames; for the arguments see ``kernels.field_lanes.judge_lanes``.
+        """Let the receiver judge disturbed frames; for the arguments see ``kernels.field_ways.judge_lanes``.
 
         Returns:
             Where in ``place`` the flips of each disturbed frame begin, and at last where they end; what its receiver
             concludes; by frame, the wire bit from which on nothing becomes content.
         """
         from framesim.kernels.field_beside import BEHIND, FACTS
-        from framesim.kernels.field_lanes import judge_lanes
-        from framesim.kernels.field_receiver import BUCKETS, DIVIDED, NUMBERS
-        from framesim.kernels.field_ways import EVENT_COLUMNS, LEFT_OVER, LINK_COLUMNS, WAY_COLUMNS
+        from framesim.kernels.field_receiver import BUCKETS, DIVIDED, LEFT_OVER, NUMBERS
+        from framesim.kernels.field_ways import EVENT_COLUMNS, LINK_COLUMNS, WAY_COLUMNS, judge_lanes
         from framesim.kernels.lane_books import lane_starts
         from framesim.kernels.sliced_beside import MASKS, PREFIX
         from framesim.kernels.sliced_words import UW
@@ -108,7 +107,7 @@ class Scalar:
         n_words, n_planes = int(UW), n_bits + PREFIX + BEHIND
         shapes: tuple[Any, ...] = (
             (MOST_WAYS * n_bits, int(DIVIDED) + 2 * n_codes), int(BUCKETS) * n_bits, (MOST_EVENTS, EVENT_COLUMNS),
-            (n_bits, WAY_COLUMNS), (MOST_WAYS * n_bits, LINK_COLUMNS + n_codes), NUMBERS, (3, n_codes),
+            (n_bits, WAY_COLUMNS), (MOST_WAYS * n_bits, LINK_COLUMNS + n_codes), NUMBERS, (5, n_codes),
         )  # fmt: skip
         room: tuple[Any, ...] = tuple(np.empty(shape, np.int64) for shape in shapes)
         room += (
@@ -146,6 +145,6 @@ def engine(network: Network) -> Any:
     if network.ends_with_wire:
         raise NotFeasible("program: a frame ends when the wire does")
     program = field_program(network)
-    import framesim.kernels.field_lanes  # noqa: F401  # tells now whether numba is there
+    import framesim.kernels.field_ways  # noqa: F401  # tells now whether numba is there
 
     return Scalar(network=network, program=program)
