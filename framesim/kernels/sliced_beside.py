@@ -1,7 +1,7 @@
 """Bit-sliced receivers beside an undisturbed one: 64 receivers a word, for formats stuffed by runs and then at places.
 
-All receivers of a word hear the same frame. Their planes end where its dynamically stuffed region ends, so that what
-follows stands at the same places in all words. What is used:
+All receivers hear the same frame. Before its first bit their planes alternate, so that no run reaches back beyond it.
+What is used:
 
 - A bit is a stuff bit when the ``RUN`` wire bits before it are equal, wherever that run began; a sixth is an error.
 - A CRC that takes stuff bits as well takes every wire bit of the region. So a receiver whose region ends where the
@@ -31,7 +31,6 @@ ALL, NOBODY = ~np.uint64(0), np.uint64(0)
 
 #: rows of what ``listen`` tells: broken runs; wrong levels before codes speak; the same after; silent so far; left
 BROKEN, EARLY, LATE, SILENT, LEFT = (U(place) for place in range(5))
-TOLD = 5
 MASKS = 21  #: rows of masks that ``listen`` and its caller need together
 
 
@@ -127,9 +126,9 @@ def listen(
     Args:
         x: uint64, planes ``x[t * UW + w]``: plane ``t`` of the receivers in word ``w``.
         n: words.
-        first: plane of the first bit of the longest frame.
-        end: plane behind the last bit of the undisturbed receivers' regions.
-        count: uint64 (8 * UW,), less the number of stuff bits of each undisturbed region, modulo 256; changed.
+        first: plane of the frame's first bit.
+        end: plane behind the last bit of the undisturbed receiver's stuffed region.
+        count: uint64 (8 * UW,), less the number of stuff bits of that region, modulo 256; changed.
         wanted: int64 (room, 2), levels demanded behind the region; see ``_wrong``.
         n_early: how many of them are heard before codes speak.
         n_late: how many after; they follow.

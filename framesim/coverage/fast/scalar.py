@@ -1,4 +1,4 @@
-"""The fast road of formats that no bit-sliced receiver is made for: a compiled receiver, one frame after another.
+"""The fast road of formats that are a program of fields: compiled receivers beside an undisturbed one.
 
 The same flips as the reference's, drawn by the same function, so that a unit is the same with and without it.
 """
