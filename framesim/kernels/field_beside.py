@@ -37,7 +37,7 @@ from framesim.kernels.sliced_beside import (
 from framesim.kernels.sliced_words import LANES, UW
 from framesim.networks import program_columns as column
 
-__all__ = ["BEHIND", "FACTS", "hear_sliced"]
+__all__ = ["BEHIND", "FACTS", "FITS", "find_facts", "hear_sliced"]
 
 U = np.uint64
 BEHIND = 64  #: planes behind the region
@@ -54,7 +54,7 @@ FACTS = 10
 
 
 @lightly_compiled
-def _facts(
+def find_facts(
     program: Any, weights: Any, wires: Any, frame: Any, n_bits: Any, end: Any, kept: Any, events: Any, ways: Any,
     now: Any, levels: Any, marks: Any, adds: Any, facts: Any, wanted: Any,
 ) -> None:  # fmt: skip
@@ -242,19 +242,15 @@ def _send(
 
 @lightly_compiled
 def hear_sliced(
-    program: Any, weights: Any, wires: Any, frame: Any, n_bits: Any, place: Any, starts: Any, verdicts: Any,
-    begin: Any, beyond: Any, kept: Any, events: Any, ways: Any, now: Any, x: Any, levels: Any, marks: Any, adds: Any,
+    place: Any, starts: Any, verdicts: Any, begin: Any, beyond: Any, x: Any, levels: Any, marks: Any, adds: Any,
     facts: Any, wanted: Any, masks: Any,
 ) -> None:  # fmt: skip
     """Judge what bit-sliced receivers can, of those from ``begin`` to before ``beyond``.
 
-    They are all under disturbances of the same frame, whose undisturbed way is written down. The others' verdicts stay
-    as they are. For the arguments see ``field_ways.judge_lanes``.
+    They are all under disturbances of the same frame, whose facts have been found. The others' verdicts stay as they
+    are. For the arguments see ``field_ways.judge_lanes``.
     """
     end = U(levels.size) - U(BEHIND)
-    _facts(program, weights, wires, frame, n_bits, end, kept, events, ways, now, levels, marks, adds, facts, wanted)
-    if not facts[FITS]:
-        return
     count, bad, ends = masks[: U(8) * UW], masks[U(8) * UW : U(9) * UW], masks[U(9) * UW : U(12) * UW]
     told, astray = masks[U(12) * UW : U(17) * UW], masks[U(17) * UW : U(18) * UW]
     counted, turns, code = masks[U(18) * UW : U(19) * UW], masks[U(19) * UW : U(20) * UW], masks[U(20) * UW :]

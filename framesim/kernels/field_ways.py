@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from framesim.kernels.compiled import lightly_compiled
-from framesim.kernels.field_beside import hear_sliced
+from framesim.kernels.field_beside import BEHIND, FITS, find_facts, hear_sliced
 from framesim.kernels.field_receiver import (
     AT,
     BEGIN,
@@ -192,10 +192,12 @@ def judge_lanes(
             if nodes[kept[U(at), KEY] >> 24, column.FREE]:
                 content[frame] = at
         if beyond - begin >= FEWEST:
-            hear_sliced(
-                program, weights, wires, frame, n_bits, place, starts, verdicts, begin, beyond, kept, events, ways,
-                now, x, levels, marks, adds, facts, wanted, masks,
+            find_facts(
+                program, weights, wires, frame, n_bits, U(levels.size) - U(BEHIND), kept, events, ways, now, levels,
+                marks, adds, facts, wanted,
             )  # fmt: skip
+            if facts[FITS]:
+                hear_sliced(place, starts, verdicts, begin, beyond, x, levels, marks, adds, facts, wanted, masks)
         often = beyond - begin >= OFTEN * n_bits
         for lane in range(U(begin), U(beyond)):
             if verdicts[lane] != LEFT_OVER:
