@@ -173,6 +173,20 @@ def test_compiled_code_chooses_the_flips_that_numpy_chooses(count, repeats):
     assert drawn(lengths, repeats, count, choice.choose) == drawn(lengths, repeats, count, flips.choose)
 
 
+@pytest.mark.parametrize("count", [2, 7])
+def test_compiled_code_chooses_the_same_of_a_frame_drawn_piece_by_piece(monkeypatch, count):
+    monkeypatch.setattr(flips, "FLIPS_AT_ONCE", 900)
+    monkeypatch.setattr(choice, "AT_ONCE", 400)
+    lengths = np.array([50, 9])
+    found = [
+        [(*part[:2], part[2].tolist(), part[3].tolist())
+         for part in portions(ExactFlips(count=count), lengths, 1000, seed=3, number=8, choose=chooses)]
+        for chooses in (choice.choose, flips.choose)
+    ]  # fmt: skip
+    assert found[0] == found[1]
+    assert len(found[0]) > 4
+
+
 def test_compiled_code_refuses_the_random_words_that_numpy_refuses():
     # Of numbers up to about 3 * 2^29, a quarter of all words would make some likelier than others.
     lengths = np.arange(3 << 29, (3 << 29) + 40)
