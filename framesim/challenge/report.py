@@ -1,6 +1,5 @@
 """What a challenge found."""
 
-import dataclasses
 from dataclasses import dataclass
 from typing import Any
 
@@ -8,11 +7,9 @@ from framesim import __version__
 from framesim.challenge.case import Case
 from framesim.challenge.expected import Expected
 from framesim.challenge.protocol import flat_frame
-from framesim.challenge.symptom import follows
+from framesim.networks.frame_options import frame_options
 
 __all__ = ["Finding", "Report"]
-
-EMPTY = '""'
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,7 +40,7 @@ class Finding:
             return ""
         if self.case.mode == "decode":
             return f"framesim decode {self.case.network} {self.case.bits or chr(34) * 2}"
-        return f"framesim encode {_base(self.case.network)} {' '.join(_options(self.case.frame))}"
+        return f"framesim encode {_base(self.case.network)} {' '.join(frame_options(self.case.frame))}"
 
     def record(self) -> dict[str, Any]:
         """Return it as JSON holds it."""
@@ -123,22 +120,3 @@ def _base(network: str) -> str:
     from framesim.networks.registry import names
 
     return network if network in names() else max((n for n in names() if network.startswith(n)), key=len)
-
-
-def _options(frame: Any) -> list[str]:
-    """Return the options that describe the frame; what has its default, or follows from the others, is left out."""
-    words = []
-    for field in dataclasses.fields(frame):
-        value = getattr(frame, field.name)
-        flag = field.name.replace("_", "-")
-        if value is None or value == field.default or (field.compare and follows(frame, field.name)):
-            continue
-        if isinstance(value, bool):
-            words.append(f"--{flag}" if value else f"--no-{flag}")
-        elif isinstance(value, bytes):
-            words.append(f"--{flag} {value.hex() or EMPTY}")
-        elif isinstance(value, tuple):
-            words.append(f"--{flag} {','.join(map(str, value))}")
-        else:
-            words.append(f"--{flag} {value:#x}" if field.name == "identifier" else f"--{flag} {value}")
-    return words

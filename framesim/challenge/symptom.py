@@ -8,14 +8,14 @@ from bitarray import bitarray
 
 from framesim.challenge.case import Case, sent_by
 from framesim.challenge.expected import ACCEPTED, INCOMPLETE, REFUSED, REJECTED, Expected
-from framesim.errors import BadArgument
+from framesim.networks.frame_options import follows
 from framesim.networks.receiver import Receiver
 from framesim.networks.registry import network as network_called
 from framesim.networks.registry import network_of
 from framesim.networks.transitions import HUNTING
 from framesim.words import Check
 
-__all__ = ["TOLERANCE", "follows", "symptom", "tolerated"]
+__all__ = ["TOLERANCE", "symptom", "tolerated"]
 
 _CHECKS = frozenset(check.value for check in Check)
 _ABSENT = object()
@@ -100,15 +100,6 @@ def _read(case: Case, want: Expected, got: Mapping[str, Any]) -> str | None:
     if wrong:
         return f"reads {' and '.join(wrong)} wrong"
     return f"leaves {absent[0]} out of an accepted frame" if absent else None
-
-
-def follows(frame: Any, name: str) -> bool:
-    """Tell whether a field need not be said: the frame is the same without it, as a length code follows the payload."""
-    values = {field.name: getattr(frame, field.name) for field in dataclasses.fields(frame) if field.name != name}
-    try:
-        return bool(type(frame)(**values) == frame)
-    except (BadArgument, TypeError):
-        return False
 
 
 def _same(value: Any, told: Any) -> bool:
