@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from framesim.claims.claim import Assertion
-from framesim.claims.engine import engine_scenario, run_engine
+from framesim.claims.engine import MOST_FRAMES, engine_scenario, run_engine
 from framesim.claims.payloads import draws, stream
 from framesim.claims.subject import FrameSubject
 from framesim.coverage.estimate import Estimate
@@ -38,9 +38,11 @@ class Drawn:
 
     Attributes:
         tally: the counts.
+        ended: what ended the drawing of frames, if it was not the budget; else empty.
     """
 
     tally: Tally
+    ended: str = ""
 
     def undetected(self, confidence: float) -> Estimate:
         """Return P(undetected) per frame sent."""
@@ -65,7 +67,8 @@ def sample(name: str, subject: FrameSubject, channel: Any, asserts: Assertion, *
     """
     if isinstance(channel, Ignition):
         scenario = engine_scenario(subject, channel, asserts)
-        return Drawn(tally=run_engine(name, subject, scenario, seed=seed, budget_s=budget_s))
+        tally = run_engine(name, subject, scenario, seed=seed, budget_s=budget_s)
+        return Drawn(tally=tally, ended=_ended(f"{MOST_FRAMES:,} are sent", tally.frames >= MOST_FRAMES))
     few = FEW if subject.open_payload else len(subject.frames)
     if few * SECONDS_TO_ENCODE * len(encode(subject.frame)) > budget_s:
         raise NotFeasible(f"sampling: {few} frames are more than can be put on a wire within budget_s={budget_s:g}")
@@ -100,7 +103,11 @@ def sample(name: str, subject: FrameSubject, channel: Any, asserts: Assertion, *
                 n_flips += len(inside)
         part = tally_disturbed(sent, seen, n_flips)
         total += replace(part, frames=count)
-    return Drawn(tally=total)
+    return Drawn(tally=total, ended=_ended(f"{MOST:,} disturbed ones are judged", wanted >= MOST))
+
+
+def _ended(what: str, so: bool) -> str:
+    return f"at most {what}; framesim campaign run goes on" if so else ""
 
 
 def _drawn(name: str, subject: FrameSubject, seed: int) -> Iterator[WireFrame]:

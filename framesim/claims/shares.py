@@ -71,7 +71,7 @@ def _drawn(name: str, subject: FrameSubject, asserts: FirstToSpeak, channel: Any
     check = Check(asserts.check)
     over = f"frames of {subject.network}, at one receiver disturbed alone"
     try:
-        tally = sample(name, subject, channel, asserts, seed=told.seed, budget_s=told.budget_s).tally
+        drawn = sample(name, subject, channel, asserts, seed=told.seed, budget_s=told.budget_s)
     except NotFeasible as refusal:
         return Finding(
             verdict=Verdict.OPEN,
@@ -81,6 +81,7 @@ def _drawn(name: str, subject: FrameSubject, asserts: FirstToSpeak, channel: Any
             method="none",
             needs=str(refusal),
         )
+    tally = drawn.tally
     estimate = clopper_pearson(tally.first.get(check, 0), tally.detected, confidence=told.confidence)
     figure = Figure(
         name=_name(check),
@@ -100,5 +101,5 @@ def _drawn(name: str, subject: FrameSubject, asserts: FirstToSpeak, channel: Any
         method=f"sampled: {tally.disturbed:,} disturbed frames judged, {tally.detected:,} caught (seed {told.seed}); "
         "Clopper-Pearson",
         figure=figure,
-        needs=narrower(meets, told.confidence, told.budget_s),
+        needs=narrower(meets, told.confidence, told.budget_s, ended=drawn.ended),
     )

@@ -4,9 +4,10 @@ import numpy as np
 import pytest
 
 import framesim as fs
+from framesim.claims import rates, sampling
 from framesim.claims.checking import decide_all
 from framesim.claims.costs import expect_affordable, residual_seconds
-from framesim.claims.finding import Finding, Verdict
+from framesim.claims.finding import Finding, Meets, Verdict
 from framesim.claims.reading import claims_from_text
 from framesim.claims.sampling import sample
 from framesim.coverage.exact import means
@@ -152,3 +153,28 @@ def test_bursts_and_flips_of_a_list_too_long_for_the_budget_are_open_at_once():
         finding = found(f"{head}asserts = {{ {asserts} }}", 0.4)
         assert finding.verdict is Verdict.OPEN
         assert "of one processor" in finding.needs
+
+
+def test_limits_that_no_larger_budget_narrows_say_so(monkeypatch):
+    monkeypatch.setattr(sampling, "MOST", 200)
+    drawn = 'frame = { network = "can", identifier = 5, payload = { random = 8 } }\n'
+    asserts = 'asserts = { kind = "first-to-speak", check = "crc", at_least = 0.55 }'
+    assert found(f"{drawn}{SCATTER}{asserts}", 2.0).needs == (
+        "narrower limits, from more frames: at most 200 disturbed ones are judged; framesim campaign run goes on"
+    )
+    monkeypatch.setattr(rates, "TARGET", 9.0)
+    monkeypatch.setitem(means.FEWEST, 1, 150_000)  # so that the limits are no wider
+    at_most = 'asserts = { kind = "residual-at-most", probability = 7e-8 }'
+    finding = found(f'{drawn}disturbance = {{ kind = "scatter", bit_error_ratio = 8e-3 }}\n{at_most}', 3.0)
+    assert finding.meets is Meets.UNDECIDED
+    assert finding.needs.startswith("narrower limits, from more frames: drawing ends where")
+
+
+def test_certain_limits_on_both_sides_of_a_claim_say_that_time_does_not_help():
+    """FlexRay, a frame of 4 bytes at 1e-2: between 1.86e-14 and 2.24e-14 for certain."""
+    head = 'frame = { network = "flexray", frame_id = 12, payload = "5a5a5a5a" }\n'
+    head += 'disturbance = { kind = "scatter", bit_error_ratio = 1e-2 }\n'
+    finding = found(f'{head}asserts = {{ kind = "residual-at-most", probability = 2e-14 }}', 20.0)
+    assert (finding.verdict, finding.meets) == (Verdict.BOUNDED, Meets.UNDECIDED)
+    assert finding.figure.confidence == 1
+    assert finding.needs == "narrower limits than the method gives, whatever the budget_s"
