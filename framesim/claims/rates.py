@@ -174,10 +174,13 @@ def _found(
             return _of(residual_curve(subject.frame, [channel], **how).points[0], "one frame", subject.frame)
         point = residual_curve(Listed(frames=subject.frames), [channel], **how).points[0]
         return _of(point, f"the mean over {len(subject.frames)} frames listed")
-    except NotFeasible:
+    except NotFeasible as refusal:
         if subject.receivers != 1 or subject.reach != "local" or subject.same_end:
             raise
-        return _sampled(name, subject, channel, asserts, told)
+        try:
+            return _sampled(name, subject, channel, asserts, told)
+        except NotFeasible as none_drawn:  # what computing takes is what would settle it
+            raise NotFeasible(f"{refusal}; {none_drawn}") from None
 
 
 def _is_narrow(mean: _Found) -> bool:

@@ -71,7 +71,8 @@ def sample(name: str, subject: FrameSubject, channel: Any, asserts: Assertion, *
         return Drawn(tally=tally, ended=_ended(f"{MOST_FRAMES:,} are sent", tally.frames >= MOST_FRAMES))
     few = FEW if subject.open_payload else len(subject.frames)
     if few * SECONDS_TO_ENCODE * len(encode(subject.frame)) > budget_s:
-        raise NotFeasible(f"sampling: {few} frames are more than can be put on a wire within budget_s={budget_s:g}")
+        what = "one frame is" if few == 1 else f"{few} frames are"
+        raise NotFeasible(f"sampling: {what} more than can be put on a wire within budget_s={budget_s:g}")
     wires = [encode(frame) for frame in subject.frames] if not subject.open_payload else []
     frames = cycle(wires) if wires else _drawn(name, subject, seed)
     longest = max(len(next(frames)) for _ in range(few))

@@ -116,7 +116,28 @@ def test_more_frames_than_can_be_put_on_a_wire_are_not_sampled():
     head = f'frame = {{ network = "can-xl", identifier = 5, payload = {{ list = [{listed}] }} }}\n'
     finding = found(f"{head}{SCATTER}{AT_MOST}", 0.2)
     assert finding.verdict is Verdict.OPEN
-    assert finding.needs == "sampling: 2000 frames are more than can be put on a wire within budget_s=0.2"
+    assert finding.needs.endswith("; sampling: 2000 frames are more than can be put on a wire within budget_s=0.2")
+
+
+def test_a_claim_left_open_by_a_tiny_budget_says_what_computing_takes_and_why_nothing_was_drawn():
+    for payload, needs in (
+        (
+            "{ random = 8 }",
+            "budget_s=0.01: the mean over random payloads takes at least 1.8 s of processor time; "
+            "sampling: fewer than 100 disturbed frames within budget_s=0.01",
+        ),
+        (
+            '"00"',
+            "residual: about 1 s of processor time for one frame, budget_s=0.01; give more time; "
+            "sampling: fewer than 100 disturbed frames within budget_s=0.01",
+        ),
+    ):
+        finding = found(f'frame = {{ network = "can", identifier = 5, payload = {payload} }}\n{SCATTER}{AT_MOST}', 0.01)
+        assert (finding.verdict, finding.needs) == (Verdict.OPEN, needs)
+    head = 'frame = { network = "can-xl", identifier = 5, payload = "00" }\n'
+    assert found(f"{head}{SCATTER}{AT_MOST}", 0.0001).needs.endswith(
+        "sampling: one frame is more than can be put on a wire within budget_s=0.0001"
+    )
 
 
 def test_limits_that_rest_on_frames_drawn_and_settle_nothing_say_what_would():
