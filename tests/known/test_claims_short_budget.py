@@ -1,5 +1,7 @@
 """A budget that is short: fewer frames and wider limits, or open at once with the reason. No clock here."""
 
+import re
+
 import numpy as np
 import pytest
 
@@ -47,13 +49,26 @@ def test_where_a_budget_does_not_pay_for_counts_frames_are_sent_or_it_is_open_at
     assert finding.method.startswith("sampled: ")
     finding = found(f"{head}seen = {{ receivers = 2 }}\n{SCATTER}{AT_MOST}", 1.7)
     assert finding.verdict is Verdict.OPEN
-    assert finding.needs == "budget_s=1.7: the mean over random payloads takes at least 1.8 s of processor time"
+    assert finding.needs == (
+        "budget_s=1.7: the mean over random payloads takes at least 1.8 s of processor time; give more time"
+    )
 
 
 def test_where_sums_of_all_flips_are_a_sample_there_are_five_of_them_at_least(survey):
-    with pytest.raises(fs.NotFeasible, match=r"takes at least 3.5 s"):
+    with pytest.raises(fs.NotFeasible, match=r"takes at least 3.6 s"):
         means._begin(survey, [ANCHOR], 2.0)
     assert means._begin(survey, [ANCHOR], 3.6)[BEYOND] == 5  # over_frames.FEWEST_ALIKE
+
+
+@pytest.mark.parametrize("ratios", [[1e-6], [ANCHOR], [1e-6, 0.01, 0.1, 0.5]])
+def test_the_time_that_a_refused_mean_is_said_to_take_will_do(survey, ratios):
+    asked = Survey(survey.population, ratios=ratios)
+    with pytest.raises(fs.NotFeasible) as refused:
+        means._begin(asked, ratios, 0.1)
+    told = re.search(r"takes at least ([0-9.]+) s of", str(refused.value))
+    assert told
+    assert means._seconds(asked, means._begin(asked, ratios, float(told[1]))) <= float(told[1])
+    assert ("or fewer than 3 bit error ratios from 0.01 on" in str(refused.value)) is (len(ratios) > 1)
 
 
 def test_a_short_budget_states_its_method_and_count_and_its_limits_are_wider():
@@ -123,7 +138,7 @@ def test_a_claim_left_open_by_a_tiny_budget_says_what_computing_takes_and_why_no
     for payload, needs in (
         (
             "{ random = 8 }",
-            "budget_s=0.01: the mean over random payloads takes at least 1.8 s of processor time; "
+            "budget_s=0.01: the mean over random payloads takes at least 1.8 s of processor time; give more time; "
             "sampling: fewer than 100 disturbed frames within budget_s=0.01",
         ),
         (
