@@ -11,7 +11,7 @@ from framesim.claims.counterexample import DECIDED_AGAIN, Counterexample, comman
 from framesim.claims.finding import Figure, Finding, Meets, Verdict, narrower, of_limit
 from framesim.claims.looking import look_at
 from framesim.claims.payloads import draws, some_payloads
-from framesim.claims.sampling import sample
+from framesim.claims.sampling import drawn_from, sample
 from framesim.claims.subject import FrameSubject
 from framesim.claims.traffic import frames_per_second
 from framesim.claims.wording import counted, percent, short
@@ -275,6 +275,6 @@ def _sampled(
         confidence=told.confidence,
         method=f"sampled: {drawn.tally.frames:,} frames sent, {drawn.tally.disturbed:,} of them disturbed and judged "
         f"(seed {told.seed}); {estimate.method}",
-        over="one frame" if subject.payload == "fixed" else "frames drawn",
+        over=drawn_from(subject),
         ended=drawn.ended,
     )

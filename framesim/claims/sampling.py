@@ -11,6 +11,7 @@ from framesim.claims.claim import Assertion
 from framesim.claims.engine import MOST_FRAMES, engine_scenario, run_engine
 from framesim.claims.payloads import draws, stream
 from framesim.claims.subject import FrameSubject
+from framesim.claims.wording import counted
 from framesim.coverage.estimate import Estimate
 from framesim.coverage.intervals import clopper_pearson
 from framesim.coverage.judging_many import tally_disturbed
@@ -21,7 +22,7 @@ from framesim.errors import NotFeasible
 from framesim.judging import encode
 from framesim.wire import WireFrame
 
-__all__ = ["Drawn", "sample"]
+__all__ = ["Drawn", "drawn_from", "sample"]
 
 SECONDS_A_BIT = {"can": 4e-6}  # of a frame judged; by lanes on classic CAN
 ELSEWHERE = 2.5e-5
@@ -47,6 +48,13 @@ class Drawn:
     def undetected(self, confidence: float) -> Estimate:
         """Return P(undetected) per frame sent."""
         return clopper_pearson(self.tally.undetected, self.tally.frames, confidence=confidence)
+
+
+def drawn_from(subject: FrameSubject) -> str:
+    """Say which frames are sent."""
+    if subject.open_payload:
+        return f"frames drawn, random payloads of {counted(subject.n_bytes, 'byte')}"
+    return "one frame" if len(subject.frames) == 1 else f"{len(subject.frames)} frames listed, in turn"
 
 
 def sample(name: str, subject: FrameSubject, channel: Any, asserts: Assertion, *, seed: int, budget_s: float) -> Drawn:

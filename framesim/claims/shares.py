@@ -6,7 +6,7 @@ from framesim.claims.claim import ClaimsFile, FirstToSpeak
 from framesim.claims.costs import expect_affordable
 from framesim.claims.counterexample import DECIDED_AGAIN, command_for, of_figure
 from framesim.claims.finding import Figure, Finding, Meets, Verdict, narrower, of_limit
-from framesim.claims.sampling import sample
+from framesim.claims.sampling import drawn_from, sample
 from framesim.claims.subject import FrameSubject
 from framesim.claims.wording import counted, percent, short
 from framesim.coverage.intervals import clopper_pearson
@@ -69,7 +69,7 @@ def _spoken(subject: FrameSubject, channel: Any, told: ClaimsFile) -> dict[Check
 
 def _drawn(name: str, subject: FrameSubject, asserts: FirstToSpeak, channel: Any, told: ClaimsFile) -> Finding:
     check = Check(asserts.check)
-    over = f"frames of {subject.network}, at one receiver disturbed alone"
+    over = f"{drawn_from(subject)}, at one receiver disturbed alone"
     try:
         drawn = sample(name, subject, channel, asserts, seed=told.seed, budget_s=told.budget_s)
     except NotFeasible as refusal:

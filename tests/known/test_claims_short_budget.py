@@ -191,6 +191,21 @@ def test_bursts_and_flips_of_a_list_too_long_for_the_budget_are_open_at_once():
         assert "of one processor" in finding.needs
 
 
+@pytest.mark.parametrize(
+    ("payload", "over"),
+    [
+        ("{ random = 2 }", "frames drawn, random payloads of 2 bytes"),
+        ('{ list = ["00", "01"] }', "2 frames listed, in turn"),
+        ('"00"', "one frame"),
+    ],
+)
+def test_a_sampled_claim_says_which_frames_were_sent(payload, over):
+    head = f'frame = {{ network = "can", identifier = 5, payload = {payload} }}\n'
+    asserts = 'asserts = { kind = "first-to-speak", check = "crc", at_least = 0.1 }'
+    assert found(f"{head}{SCATTER}{asserts}", 0.1).over == f"{over}, at one receiver disturbed alone"
+    assert found(f"{head}{SCATTER}{AT_MOST}", 0.1).over == f"{over}, at one receiver disturbed alone"
+
+
 def test_limits_that_no_larger_budget_narrows_say_so(monkeypatch):
     monkeypatch.setattr(sampling, "MOST", 200)
     drawn = 'frame = { network = "can", identifier = 5, payload = { random = 8 } }\n'
