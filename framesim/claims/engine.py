@@ -16,7 +16,7 @@ from framesim.disturbance import CanLink, Ignition
 from framesim.errors import BadArgument, NotFeasible
 from framesim.networks.can import CanFrame
 
-__all__ = ["engine_scenario", "run_engine"]
+__all__ = ["MOST_FRAMES", "engine_scenario", "run_engine"]
 
 EVERY_S = 0.010  # between two frames, where the claim says nothing of traffic
 BIT_RATE = 500_000.0

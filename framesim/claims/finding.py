@@ -100,8 +100,19 @@ def of_limit(low: float, high: float, limit: float, *, at_least: bool = False) -
     return Meets.NO if low > limit else Meets.UNDECIDED
 
 
-def narrower(meets: Meets, confidence: float, budget_s: float) -> str:
-    """Return what would settle a claim whose limits do not: more frames, where they rest on frames drawn."""
-    if meets is not Meets.UNDECIDED or confidence == 1:
+def narrower(meets: Meets, confidence: float, budget_s: float, *, ended: str = "") -> str:
+    """Return what would settle a claim whose limits do not.
+
+    Args:
+        meets: what the limits say of the claim.
+        confidence: of the limits; 1: they are certain, and rest on no frames drawn.
+        budget_s: of the claim.
+        ended: what ended the drawing of frames, if it was not the budget.
+    """
+    if meets is not Meets.UNDECIDED:
         return ""
+    if confidence == 1:
+        return "narrower limits than the method gives, whatever the budget_s"
+    if ended:
+        return f"narrower limits, from more frames: {ended}"
     return f"narrower limits, from more frames: a larger budget_s than {budget_s:g}"

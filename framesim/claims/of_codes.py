@@ -7,14 +7,13 @@ from framesim.claims.subject import CodeSubject
 from framesim.claims.wording import counted, duration, flips_text, short
 from framesim.codes.feasible import spectrum_seconds
 from framesim.codes.fewest import fewest_flips
-from framesim.codes.width_bound import excess_at, width_bound
-from framesim.codes.worst_case import TOLERANCE
+from framesim.codes.width_bound import excess_text
+from framesim.codes.worst_case import TOLERANCE, WorstCase
 from framesim.errors import NotFeasible
 
 __all__ = ["decide_bound", "decide_distance"]
 
 COUNTED = "all weights counted"
-SURE = 1e-9  # a ratio that far above 1, which is computed to more digits, lies above it for certain
 
 
 def decide_distance(subject: CodeSubject, asserts: DistanceAtLeast, told: ClaimsFile) -> Finding:
@@ -69,20 +68,14 @@ def decide_bound(subject: CodeSubject, told: ClaimsFile) -> Finding:
     limit = 2.0**-code.width
     try:
         worst = code.worst_case(subject.data_bits)
-        most = worst.probability * (1 + TOLERANCE)
-        if worst.ratio > 1 + SURE:
-            return _above(subject, over, worst.bit_error_ratio, worst.ratio - 1, most)
-        bound = width_bound(code, subject.data_bits)
     except NotFeasible as refusal:
         return _open(over, str(refusal))
-    excess = excess_at(code, subject.data_bits, worst.bit_error_ratio)
-    if bound.bit_error_ratio is not None:
-        if excess > bound.excess:
-            return _above(subject, over, worst.bit_error_ratio, excess, most)
-        return _above(subject, over, bound.bit_error_ratio, bound.excess, most)
+    most = worst.probability * (1 + TOLERANCE)
+    if worst.bounded is False:
+        return _above(subject, over, worst, most)
     highest = f"the highest value found is {short(worst.probability)}, at a bit error ratio of "
-    highest += f"{short(worst.bit_error_ratio)}, {_relative(excess)}"
-    if not bound.holds:
+    highest += f"{short(worst.bit_error_ratio)}, relative excess {excess_text(worst.excess)}"
+    if worst.bounded is None:
         return Finding(
             verdict=Verdict.BOUNDED,
             meets=Meets.UNDECIDED,
@@ -102,25 +95,25 @@ def decide_bound(subject: CodeSubject, told: ClaimsFile) -> Finding:
     )
 
 
-def _above(subject: CodeSubject, over: str, bit_error_ratio: float, excess: float, most: float) -> Finding:
+def _above(subject: CodeSubject, over: str, worst: WorstCase, most: float) -> Finding:
     """Return the refutation by one bit error ratio at which more passes."""
     code = subject.code
     limit = 2.0**-code.width
-    probability = limit * (1 + excess)
+    probability = limit * (1 + worst.excess)
     return Finding(
         verdict=Verdict.REFUTED,
         meets=Meets.NO,
-        statement=f"at a bit error ratio of {short(bit_error_ratio)} the code lets {short(probability)} pass; the "
-        f"bound 2^-{code.width} is {short(limit)}, the {_relative(excess)}.",
+        statement=f"at a bit error ratio of {short(worst.bit_error_ratio)} the code lets {short(probability)} pass; "
+        f"the bound 2^-{code.width} is {short(limit)}, the relative excess {excess_text(worst.excess)}.",
         over=over,
         method=f"{COUNTED}; no bit error ratio lets more than {short(most)} pass",
         figure=_worst(probability, max(most, probability), limit),
         counterexample=of_figure(
             subject,
-            bit_error_ratio=bit_error_ratio,
+            bit_error_ratio=worst.bit_error_ratio,
             probability=probability,
-            times_2_to_width=1 + excess,
-            relative_excess=excess,
+            times_2_to_width=1 + worst.excess,
+            relative_excess=worst.excess,
             code=subject.describe(),
         ),
     )
@@ -129,11 +122,6 @@ def _above(subject: CodeSubject, over: str, bit_error_ratio: float, excess: floa
 def _worst(low: float, high: float, limit: float) -> Figure:
     name = "P(undetected) at the worst bit error ratio"
     return Figure(name=name, low=low, best=low, high=high, limit=limit, confidence=1.0)
-
-
-def _relative(excess: float) -> str:
-    """Say by how much a value exceeds the bound, in parts of it."""
-    return f"relative excess {short(excess)}" if excess else "relative excess positive, but smaller than any float"
 
 
 def _over(subject: CodeSubject) -> str:

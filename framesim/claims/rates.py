@@ -11,7 +11,7 @@ from framesim.claims.counterexample import DECIDED_AGAIN, Counterexample, comman
 from framesim.claims.finding import Figure, Finding, Meets, Verdict, narrower, of_limit
 from framesim.claims.looking import look_at
 from framesim.claims.payloads import draws, some_payloads
-from framesim.claims.sampling import sample
+from framesim.claims.sampling import drawn_from, sample
 from framesim.claims.subject import FrameSubject
 from framesim.claims.traffic import frames_per_second
 from framesim.claims.wording import counted, percent, short
@@ -28,6 +28,8 @@ __all__ = ["decide_rate"]
 WORST_SECONDS = 3e-4
 EXAMPLE_FLIPS = 5  # up to which a pattern is looked for that shows what passes
 FEWEST = 8
+TARGET = 0.1  # half the width of limits of a mean, in parts of it, at which drawing ends
+NARROW_ENOUGH = f"drawing ends where limits are within {TARGET:.0%} of the mean; framesim residual --target goes on"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,6 +44,7 @@ class _Found:
     over: str
     example_of: Any = None
     worst_found: bool = False
+    ended: str = ""  # what ended the drawing of frames, if not the budget
 
 
 def decide_rate(
@@ -94,7 +97,7 @@ def _finding(
         exact = figure.low == figure.high or found.method.startswith("exact")
         verdict = Verdict.PROVEN if exact else Verdict.BOUNDED
     else:
-        needs = narrower(meets, found.confidence, told.budget_s)
+        needs = narrower(meets, found.confidence, told.budget_s, ended=found.ended)
     return Finding(
         verdict=verdict,
         meets=meets,
@@ -160,8 +163,9 @@ def _found(
         return _of_worst(name, subject, channel, told, how)
     try:
         if subject.payload == "random" and subject.network == "can":
-            point = residual_curve(draws(subject, told.seed, name), [channel], **how).points[0]
-            return _of(point, f"{_payloads(subject)}; {counted(point.frames, 'frame')} drawn (seed {told.seed})")
+            point = residual_curve(draws(subject, told.seed, name), [channel], target=TARGET, **how).points[0]
+            mean = _of(point, f"{_payloads(subject)}; {counted(point.frames, 'frame')} drawn (seed {told.seed})")
+            return replace(mean, ended=NARROW_ENOUGH if _is_narrow(mean) else "")
         if subject.payload == "random":
             return _over_draws(name, subject, channel, told, how)
         if subject.network != "can":  # on classic CAN the sums know the budget
@@ -170,10 +174,20 @@ def _found(
             return _of(residual_curve(subject.frame, [channel], **how).points[0], "one frame", subject.frame)
         point = residual_curve(Listed(frames=subject.frames), [channel], **how).points[0]
         return _of(point, f"the mean over {len(subject.frames)} frames listed")
-    except NotFeasible:
+    except NotFeasible as refusal:
         if subject.receivers != 1 or subject.reach != "local" or subject.same_end:
             raise
-        return _sampled(name, subject, channel, asserts, told)
+        try:
+            return _sampled(name, subject, channel, asserts, told)
+        except NotFeasible as none_drawn:  # what computing takes is what would settle it
+            raise NotFeasible(f"{refusal}; {none_drawn}") from None
+
+
+def _is_narrow(mean: _Found) -> bool:
+    """Tell whether the drawing of frames ended because the limits were narrow enough, and not at the budget."""
+    if not mean.best:
+        return False
+    return max(mean.high - mean.best, mean.best - mean.low) <= TARGET * mean.best
 
 
 def _payloads(subject: FrameSubject) -> str:
@@ -261,5 +275,6 @@ def _sampled(
         confidence=told.confidence,
         method=f"sampled: {drawn.tally.frames:,} frames sent, {drawn.tally.disturbed:,} of them disturbed and judged "
         f"(seed {told.seed}); {estimate.method}",
-        over="one frame" if subject.payload == "fixed" else "frames drawn",
+        over=drawn_from(subject),
+        ended=drawn.ended,
     )

@@ -8,9 +8,10 @@ from typing import Any
 import numpy as np
 
 from framesim.claims.claim import Assertion
-from framesim.claims.engine import engine_scenario, run_engine
+from framesim.claims.engine import MOST_FRAMES, engine_scenario, run_engine
 from framesim.claims.payloads import draws, stream
 from framesim.claims.subject import FrameSubject
+from framesim.claims.wording import counted
 from framesim.coverage.estimate import Estimate
 from framesim.coverage.intervals import clopper_pearson
 from framesim.coverage.judging_many import tally_disturbed
@@ -21,7 +22,7 @@ from framesim.errors import NotFeasible
 from framesim.judging import encode
 from framesim.wire import WireFrame
 
-__all__ = ["Drawn", "sample"]
+__all__ = ["Drawn", "drawn_from", "sample"]
 
 SECONDS_A_BIT = {"can": 4e-6}  # of a frame judged; by lanes on classic CAN
 ELSEWHERE = 2.5e-5
@@ -38,13 +39,22 @@ class Drawn:
 
     Attributes:
         tally: the counts.
+        ended: what ended the drawing of frames, if it was not the budget; else empty.
     """
 
     tally: Tally
+    ended: str = ""
 
     def undetected(self, confidence: float) -> Estimate:
         """Return P(undetected) per frame sent."""
         return clopper_pearson(self.tally.undetected, self.tally.frames, confidence=confidence)
+
+
+def drawn_from(subject: FrameSubject) -> str:
+    """Say which frames are sent."""
+    if subject.open_payload:
+        return f"frames drawn, random payloads of {counted(subject.n_bytes, 'byte')}"
+    return "one frame" if len(subject.frames) == 1 else f"{len(subject.frames)} frames listed, in turn"
 
 
 def sample(name: str, subject: FrameSubject, channel: Any, asserts: Assertion, *, seed: int, budget_s: float) -> Drawn:
@@ -65,10 +75,12 @@ def sample(name: str, subject: FrameSubject, channel: Any, asserts: Assertion, *
     """
     if isinstance(channel, Ignition):
         scenario = engine_scenario(subject, channel, asserts)
-        return Drawn(tally=run_engine(name, subject, scenario, seed=seed, budget_s=budget_s))
+        tally = run_engine(name, subject, scenario, seed=seed, budget_s=budget_s)
+        return Drawn(tally=tally, ended=_ended(f"{MOST_FRAMES:,} are sent", tally.frames >= MOST_FRAMES))
     few = FEW if subject.open_payload else len(subject.frames)
     if few * SECONDS_TO_ENCODE * len(encode(subject.frame)) > budget_s:
-        raise NotFeasible(f"sampling: {few} frames are more than can be put on a wire within budget_s={budget_s:g}")
+        what = "one frame is" if few == 1 else f"{few} frames are"
+        raise NotFeasible(f"sampling: {what} more than can be put on a wire within budget_s={budget_s:g}")
     wires = [encode(frame) for frame in subject.frames] if not subject.open_payload else []
     frames = cycle(wires) if wires else _drawn(name, subject, seed)
     longest = max(len(next(frames)) for _ in range(few))
@@ -100,7 +112,11 @@ def sample(name: str, subject: FrameSubject, channel: Any, asserts: Assertion, *
                 n_flips += len(inside)
         part = tally_disturbed(sent, seen, n_flips)
         total += replace(part, frames=count)
-    return Drawn(tally=total)
+    return Drawn(tally=total, ended=_ended(f"{MOST:,} disturbed ones are judged", wanted >= MOST))
+
+
+def _ended(what: str, so: bool) -> str:
+    return f"at most {what}; framesim campaign run goes on" if so else ""
 
 
 def _drawn(name: str, subject: FrameSubject, seed: int) -> Iterator[WireFrame]:

@@ -6,7 +6,7 @@ from framesim.claims.claim import ClaimsFile, FirstToSpeak
 from framesim.claims.costs import expect_affordable
 from framesim.claims.counterexample import DECIDED_AGAIN, command_for, of_figure
 from framesim.claims.finding import Figure, Finding, Meets, Verdict, narrower, of_limit
-from framesim.claims.sampling import sample
+from framesim.claims.sampling import drawn_from, sample
 from framesim.claims.subject import FrameSubject
 from framesim.claims.wording import counted, percent, short
 from framesim.coverage.intervals import clopper_pearson
@@ -69,9 +69,9 @@ def _spoken(subject: FrameSubject, channel: Any, told: ClaimsFile) -> dict[Check
 
 def _drawn(name: str, subject: FrameSubject, asserts: FirstToSpeak, channel: Any, told: ClaimsFile) -> Finding:
     check = Check(asserts.check)
-    over = f"frames of {subject.network}, at one receiver disturbed alone"
+    over = f"{drawn_from(subject)}, at one receiver disturbed alone"
     try:
-        tally = sample(name, subject, channel, asserts, seed=told.seed, budget_s=told.budget_s).tally
+        drawn = sample(name, subject, channel, asserts, seed=told.seed, budget_s=told.budget_s)
     except NotFeasible as refusal:
         return Finding(
             verdict=Verdict.OPEN,
@@ -81,6 +81,7 @@ def _drawn(name: str, subject: FrameSubject, asserts: FirstToSpeak, channel: Any
             method="none",
             needs=str(refusal),
         )
+    tally = drawn.tally
     estimate = clopper_pearson(tally.first.get(check, 0), tally.detected, confidence=told.confidence)
     figure = Figure(
         name=_name(check),
@@ -100,5 +101,5 @@ def _drawn(name: str, subject: FrameSubject, asserts: FirstToSpeak, channel: Any
         method=f"sampled: {tally.disturbed:,} disturbed frames judged, {tally.detected:,} caught (seed {told.seed}); "
         "Clopper-Pearson",
         figure=figure,
-        needs=narrower(meets, told.confidence, told.budget_s),
+        needs=narrower(meets, told.confidence, told.budget_s, ended=drawn.ended),
     )

@@ -11,7 +11,7 @@ from framesim.cli.campaign import write_result
 from framesim.cli.channel_options import add_channel_options, channel_from
 from framesim.cli.frame_options import add_frame_options, frame_from, network_parser, split_network
 from framesim.cli.output import share_bar
-from framesim.cli.parsing import LineParser, number, whole_number
+from framesim.cli.parsing import LineParser, number, seconds, whole_number
 from framesim.errors import BadArgument, check_range
 from framesim.networks.network import Network
 
@@ -149,7 +149,7 @@ def _rules(values: argparse.Namespace) -> Any:
     if values.target is not None:
         given["target"] = number("--target", values.target.rstrip("% ")) / (100 if "%" in values.target else 1)
     if values.budget is not None:
-        given["budget_s"] = _seconds(values.budget)
+        given["budget_s"] = seconds("--budget", values.budget)
     if values.confidence is not None:
         given["confidence"] = number("--confidence", values.confidence)
     if not given.keys() - {"confidence"}:
@@ -165,12 +165,6 @@ def _count(name: str, text: str) -> int:
     if not math.isfinite(value) or value != int(value):
         raise BadArgument(f"{name}={text}: expected a whole number such as 5000 or 1e9")
     return int(value)
-
-
-def _seconds(text: str) -> float:
-    factors = {"s": 1, "m": 60, "h": 3600}
-    amount = text[:-1].rstrip() if text[-1:] in factors else text
-    return number("--budget", amount) * factors.get(text[-1:], 1)
 
 
 @contextmanager

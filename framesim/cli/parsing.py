@@ -7,7 +7,7 @@ from typing import NoReturn
 from framesim.errors import BadArgument
 from framesim.plain import one_line
 
-__all__ = ["LineParser", "nearest", "number", "one_line", "quoted", "whole_number"]
+__all__ = ["LineParser", "nearest", "number", "one_line", "quoted", "seconds", "whole_number"]
 
 _LONGEST_QUOTE = 40
 
@@ -83,6 +83,20 @@ def whole_number(name: str, text: str) -> int:
         except ValueError:
             continue
     raise BadArgument(f"{name}={quoted(text)}: expected a whole number such as 291 or 0x123")
+
+
+def seconds(name: str, text: str) -> float:
+    """Read a time such as 60, 60s, 90m or 8h, in seconds.
+
+    Raises:
+        BadArgument: it is none.
+    """
+    factors = {"s": 1, "m": 60, "h": 3600}
+    amount = text[:-1].rstrip() if text[-1:] in factors else text
+    try:
+        return float(amount) * factors.get(text[-1:], 1)
+    except ValueError:
+        raise BadArgument(f"{name}={quoted(text)}: expected a time such as 60s, 90m or 8h") from None
 
 
 def number(name: str, text: str) -> float:

@@ -12,7 +12,7 @@ from framesim.cli.frame_options import add_frame_options, network_parser, split_
 from framesim.cli.interruption import INTERRUPTED, nothing_finished
 from framesim.cli.output import share_bar
 from framesim.cli.page_file import add_report_option, checked_path, write_page
-from framesim.cli.parsing import LineParser, number, quoted, whole_number
+from framesim.cli.parsing import LineParser, number, quoted, seconds, whole_number
 from framesim.cli.residual_subject import add_subject_options, frames_of
 from framesim.errors import BadArgument, BadInput, check_number, check_range
 
@@ -98,7 +98,11 @@ def _add_options(parser: LineParser) -> None:
     how.add_argument("--frames-per-second", metavar="R", help="state the rate per hour as well")
     how.add_argument("--per-decade", metavar="N", help="ratios a decade of a sweep; 1 unless said")
     how.add_argument("--target", metavar="X%", help="half width of the interval at which to stop; 10%% unless said")
-    how.add_argument("--budget", metavar="Ns", help="processor seconds at which to stop, roughly; 60s unless said")
+    how.add_argument(
+        "--budget",
+        metavar="Ns",
+        help="processor seconds at which to stop, roughly; 60s unless said; 90m and 8h will do as well",
+    )
     how.add_argument("--workers", metavar="N", help="threads over a population; the result is the same for any number")
     how.add_argument("--confidence", metavar="C", help="of the intervals; 0.95 unless said")
     how.add_argument("--json", action="store_true", help="write one JSON object")
@@ -169,7 +173,7 @@ def _measure(values: argparse.Namespace, subject: Any, channels: list[Any]) -> A
 
 
 def _budget(values: argparse.Namespace) -> dict[str, Any]:
-    return {} if values.budget is None else {"budget_s": number("--budget", values.budget.rstrip("s "))}
+    return {} if values.budget is None else {"budget_s": seconds("--budget", values.budget)}
 
 
 def _span(values: argparse.Namespace, subject: Any) -> int | None:

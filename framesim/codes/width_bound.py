@@ -17,11 +17,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from framesim.codes.crc import Crc
+from framesim.codes.curve import Curve
 from framesim.codes.dual import dual_weights
-from framesim.codes.worst_case import Curve
 from framesim.errors import check_range
 
-__all__ = ["WidthBound", "excess_at", "width_bound"]
+__all__ = ["WidthBound", "excess_at", "excess_text", "width_bound"]
 
 _APART = 1e-12
 _ROUNDING = 1e-14
@@ -101,8 +101,16 @@ def _doubt(curve: Curve, p: float) -> float:
 
 
 def excess_at(code: Crc, data_bits: int, bit_error_ratio: float) -> float:
-    """Return R - 1 at one bit error ratio, however near 0 it is; 0 where it is smaller than any float."""
+    """Return R - 1 at one bit error ratio, however near 0 it is; 0 or -0, by its sign, where no float is as small."""
     return float(_precise_excess(code, data_bits, bit_error_ratio))
+
+
+def excess_text(excess: float) -> str:
+    """Say a relative excess, with three digits; one that is too near 0 for a float by its sign."""
+    if excess:
+        return f"{excess:.3g}"
+    side = "above" if math.copysign(1.0, excess) > 0 else "below"
+    return f"{side} 0 by less than any float"
 
 
 def _precise_excess(code: Crc, data_bits: int, bit_error_ratio: float) -> Any:

@@ -10,21 +10,18 @@ the ratio R = P(undetected) · 2^r provably stays within 0.1 % of what has been 
 """
 
 import math
-from dataclasses import dataclass
-
-import numpy as np
+from dataclasses import dataclass, replace
 
 from framesim.codes.crc import Crc
-from framesim.codes.dual import dual_weights
+from framesim.codes.curve import Curve
 from framesim.codes.undetected import precise_probability
 from framesim.codes.weights import MAX_DATA_BITS
+from framesim.codes.width_bound import WidthBound, excess_at, width_bound
 from framesim.errors import NotFeasible, check_range
 
-__all__ = ["TOLERANCE", "Curve", "WorstCase", "worst_case"]
+__all__ = ["TOLERANCE", "WorstCase", "worst_case"]
 
 TOLERANCE = 1e-3  #: the true maximum is at most so much above the one returned, relatively
-_FLOATS_DO = 15.0  # ln of the terms of R below which their difference keeps seven digits
-_HUGE = 700.0  # the exponential of more overflows
 _MOST_PIECES = 200_000
 _REFINING_STEPS = 40
 
@@ -37,13 +34,17 @@ class WorstCase:
         bit_error_ratio: the p within 0..1/2 with the highest P(undetected).
         probability: P(undetected) there; the true maximum is at most 0.1 % above it.
         ratio: ``probability · 2^width``.
-        bounded: 2^-width, with those 0.1 % allowed, is an upper bound for every p within 0..1/2.
+        excess: ``ratio - 1``, also where ``ratio`` is too near 1 for a float to tell; where no float is as small, 0 or
+            -0 by its sign.
+        bounded: 2^-width is an upper bound for every p within 0..1/2, decided with no tolerance; None: not settled,
+            since somewhere both are too nearly the same.
     """
 
     bit_error_ratio: float
     probability: float
     ratio: float
-    bounded: bool
+    excess: float
+    bounded: bool | None
 
 
 def worst_case(code: Crc, data_bits: int) -> WorstCase:
@@ -66,12 +67,31 @@ def worst_case(code: Crc, data_bits: int) -> WorstCase:
         raise NotFeasible(f"worst case of {code.name} at data_bits={data_bits}: not settled in {_MOST_PIECES} steps")
     if width:
         best_p = _refined(curve, best_p - 2 * width, min(best_p + 2 * width, 0.5))
-    probability = float(precise_probability(code, data_bits, best_p))
-    ratio = math.ldexp(probability, code.width)
-    return WorstCase(bit_error_ratio=best_p, probability=probability, ratio=ratio, bounded=ratio <= 1 + TOLERANCE)
+    bound = _bound(code, data_bits, best_p)
+    assert bound.bit_error_ratio is not None
+    probability = float(precise_probability(code, data_bits, bound.bit_error_ratio))
+    return WorstCase(
+        bit_error_ratio=bound.bit_error_ratio,
+        probability=probability,
+        ratio=math.ldexp(probability, code.width),
+        excess=bound.excess,
+        bounded=bound.holds,
+    )
 
 
-def _refined(curve: "Curve", low: float, high: float) -> float:
+def _bound(code: Crc, data_bits: int, best_p: float) -> WidthBound:
+    """Return whether 2^-width holds, and of the ratio with the highest value and one that refutes it the worse."""
+    here = WidthBound(holds=False, bit_error_ratio=best_p, excess=excess_at(code, data_bits, best_p))
+    if here.excess > TOLERANCE:
+        return here
+    bound = width_bound(code, data_bits)
+    if bound.holds is False and bound.excess >= here.excess:
+        return bound
+    # What is exceeded here is exceeded, though the search may not have settled it.
+    return here if here.excess > 0 else replace(here, holds=bound.holds)
+
+
+def _refined(curve: Curve, low: float, high: float) -> float:
     """Climb to the top of the hill that lies between ``low`` and ``high``, by thirds."""
     for _ in range(_REFINING_STEPS):
         left, right = low + (high - low) / 3, high - (high - low) / 3
@@ -80,50 +100,3 @@ def _refined(curve: "Curve", low: float, high: float) -> float:
         else:
             high = right
     return (low + high) / 2
-
-
-class Curve:
-    """R(p) = P(undetected) · 2^r in floats, for one code and length."""
-
-    def __init__(self, code: Crc, data_bits: int) -> None:
-        self._code, self._data_bits = code, data_bits
-        self._length = data_bits + code.width
-        counts = {w: count for w, count in dual_weights(code.generator, self._length).items() if w}
-        self._log_words = code.width * math.log(2)
-        self._at = np.array(sorted(counts), float)
-        self._log_counts = np.log(np.array([float(counts[w]) for w in sorted(counts)]))
-
-    def log_rest(self, p: float) -> float:
-        """Return ln Q(1 - 2p); Q sums over the dual words other than zero."""
-        if p == 0.5:
-            return -math.inf
-        terms = self._log_counts + self._at * math.log1p(-2 * p)
-        top = float(terms.max())
-        return top + math.log(float(np.exp(terms - top).sum()))
-
-    def log_clean(self, p: float) -> float:
-        """Return ln (2^r (1 - p)^n)."""
-        return self._log_words + self._length * math.log1p(-p)
-
-    def log_clean_tangent(self, log_z: float) -> tuple[float, float]:
-        """Return ln (2^r (1 - p)^n) as a function of ln z, z = 1 - 2p: its value and its slope."""
-        z = math.exp(log_z)
-        return self._log_words + self._length * (math.log1p(z) - math.log(2)), self._length * z / (1 + z)
-
-    def ratio(self, p: float) -> float:
-        """Return R(p)."""
-        if self.log_clean(p) < _FLOATS_DO:
-            return 1 + math.exp(self.log_rest(p)) - math.exp(self.log_clean(p))
-        return math.ldexp(float(precise_probability(self._code, self._data_bits, p)), self._code.width)
-
-    def growth(self, a: float, b: float) -> float:
-        """Return ((1 - a) / (1 - b))^n, the most that R grows by from b down to a."""
-        return math.exp(min(self._length * (math.log1p(-a) - math.log1p(-b)), _HUGE))
-
-    def highest(self, a: float, b: float, ratio_b: float) -> float:
-        """Return an upper bound of R on the piece from a to b."""
-        growth = self.growth(a, b)
-        if self.log_clean(b) >= _FLOATS_DO:
-            return ratio_b * growth
-        ceiling = 1 + math.exp(min(self.log_rest(a), _HUGE)) - math.exp(self.log_clean(b))
-        return min(ratio_b * growth, ceiling)

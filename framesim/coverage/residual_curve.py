@@ -196,9 +196,10 @@ def _of_can_frame(frame: Any, channels: Sequence[Any], how: _How) -> list[Residu
         n_states = len(channel.matrices()[0])
         cost = CHANNEL_COST * n_states**2
         if cost > how.budget_s:
+            on, fewer = (f" on a channel with {n_states} states", ", or a channel with fewer states")
             raise NotFeasible(
-                f"residual on a channel with {n_states} states: about {cost:,.0f} s of processor time for one frame, "
-                f"budget_s={how.budget_s:g}; give more time, or a channel with fewer states"
+                f"residual{on if n_states > 1 else ''}: about {cost:,.0f} s of processor time for one frame, "
+                f"budget_s={how.budget_s:g}; give more time{fewer if n_states > 1 else ''}"
             )
     line = line_of(encode(frame))
     tree = same_content(line)

@@ -23,7 +23,8 @@ def draw_challenge(console: Console, report: Report, *, file: str | None) -> Non
         report: what was found.
         file: the file that holds all of it, if there is one.
     """
-    head = f"{report.network}, {report.mode}: {report.asked:,} cases (seed {report.seed})"
+    cases = "1 case" if report.asked == 1 else f"{report.asked:,} cases"
+    head = f"{report.network}, {report.mode}: {cases} (seed {report.seed})"
     if report.clean:
         console.print(Text(f"{head}. Every answer was right."))
         return

@@ -36,7 +36,7 @@ def _cause(value: Mapping[str, Any]) -> str:
     """Return what flips the bits; of an engine, what it is, and not the sixty figures that it is made of."""
     inner = [key for key, each in value.items() if isinstance(each, Mapping)]
     shown = _pairs({key: each for key, each in value.items() if key not in inner})
-    return f"{shown}; {', '.join(inner)}: see evidence.json" if inner else shown
+    return f"{shown.rstrip('.')}; {', '.join(inner)}: see evidence.json" if inner else shown
 
 
 def _pairs(value: Any) -> str:

@@ -80,6 +80,7 @@ class CodeCard:
                 "bit_error_ratio": self.worst.bit_error_ratio,
                 "undetected_probability": self.worst.probability,
                 "times_2_to_width": self.worst.ratio,
+                "relative_excess": self.worst.excess,
                 "bounded_by_2_to_minus_width": self.worst.bounded,
             },
             "undetected_bursts": {str(span): share for span, share in self.bursts.items()},

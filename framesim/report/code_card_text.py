@@ -8,6 +8,7 @@ from rich.text import Text
 
 from framesim.codes.crc import Crc
 from framesim.codes.polynomials import factors, order_of_x, spelt
+from framesim.codes.width_bound import excess_text
 from framesim.report.code_card import CodeCard
 
 __all__ = ["draw_card", "draw_catalogue"]
@@ -130,16 +131,16 @@ def _worst(console: Console, card: CodeCard) -> None:
     if card.worst is None:
         return
     worst, width = card.worst, card.code.width
-    if worst.bounded:
-        text = (
-            f"2^-{width} = {2.0**-width:.3e} is an upper bound here (to within 0.1 %), "
-            "for every bit error ratio up to 1/2."
-        )
-    else:
-        text = (
-            f"2^-{width} = {2.0**-width:.3e} is no upper bound here: at the bit error ratio "
-            f"{worst.bit_error_ratio:.4g} it is {worst.probability:.4e}, {worst.ratio:.4g} times as much."
-        )
+    bound = f"2^-{width} = {2.0**-width:.4e}"
+    verdict = {
+        True: f"{bound} is an upper bound here, for every bit error ratio up to 1/2",
+        False: f"{bound} is no upper bound here",
+        None: f"Whether {bound} is an upper bound here is not settled",
+    }[worst.bounded]
+    text = (
+        f"{verdict}: the highest value found is {worst.probability:.4e}, at the bit error ratio "
+        f"{worst.bit_error_ratio:.4g}, relative excess {excess_text(worst.excess)}."
+    )
     console.print()
     console.print(Text(text))
 

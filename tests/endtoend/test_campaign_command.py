@@ -93,7 +93,7 @@ def test_each_way_of_ending_is_named(capsys):
         (["run", *LIN, "--target", "0%"], ["target=0.0", "0.0001"]),
         (["run", *LIN, "--budget", "soon"], ["--budget="]),
         (["run", *LIN, "--frames", "9", "--first-unit", "5000000000"], ["unit=5000000000: must lie in 0..4294967295"]),
-        (["run", *LIN, "--budget", "90ms"], ["--budget='90m'"]),
+        (["run", *LIN, "--budget", "90ms"], ["--budget='90ms'", "such as 60s, 90m or 8h"]),
         (["run", *LIN, "--frames", "9", "--workers", "0"], ["workers=0: must lie in 1..1024"]),
         (["run", *LIN, "--frames", "9", "--workers", "2", "--scheduler", "tcp://a:1"], ["say one of them"]),
         (["run", *LIN, "--frames", "9", "--scheduler", "a:1"], ["scheduler='a:1'", "tcp://"]),

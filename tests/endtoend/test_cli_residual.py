@@ -176,6 +176,8 @@ def test_bursts_and_receivers_stand_in_the_answer():
         (["--payloads", "no such file"], "cannot be read"),
         (["--payload", "00", "--target", "10%"], "does nothing unless payloads are drawn"),
         (["--payload-bytes", "2", "--target", "10"], "expected a percentage"),
+        (["--payload-bytes", "2", "--budget", "15ss"], "--budget='15ss': expected a time such as 60s, 90m or 8h"),
+        (["--payload-bytes", "2", "--budget", "0.001m"], "budget_s=0.06: the mean over random payloads takes at least"),
         (["--payload", "00", "--per-decade", "2"], "does nothing without --sweep"),
         (["--payload", "00", "--json", "--plot-data", "-"], "stands beside --json"),
     ],

@@ -3,13 +3,14 @@
 import csv
 import io
 import json
+from dataclasses import replace
 
 import pytest
 
 from framesim.cli.codes import run
 from framesim.codes import crc, crc_from_polynomial, names
 from framesim.errors import BadArgument, BadInput
-from framesim.report.code_card import code_card
+from framesim.report.code_card import CodeCard, code_card
 from framesim.report.code_card_text import draw_card
 from framesim.report.terminal import screen
 
@@ -50,8 +51,9 @@ bit error ratio  P(undetected)  x 2^width  per hit word
 0.1                 2.9418e-05      0.964     2.942e-05
 0.5                 3.0518e-05          1     3.052e-05
 
-2^-15 = 3.052e-05 is an upper bound here (to within 0.1 %), for every bit error
-ratio up to 1/2.
+2^-15 = 3.0518e-05 is an upper bound here, for every bit error ratio up to 1/2:
+the highest value found is 3.0518e-05, at the bit error ratio 0.5, relative
+excess -1.03e-25.
 
 Bursts: every burst of up to 15 bits is caught; of those of 16 bits, 1 in 16384
 passes; of longer ones 1 in 32768.
@@ -76,8 +78,29 @@ def test_the_card_of_the_can_crc_reads_so(monkeypatch):
 
 def test_a_card_says_so_where_two_to_the_minus_r_is_no_bound(monkeypatch):
     text = drawn(code_card(crc_from_polynomial(0x1021, 16), 8), monkeypatch)
-    assert "2^-16 = 1.526e-05 is no upper bound here: at the bit error ratio 0.1712" in text
-    assert "11.06 times as much" in text
+    said = " ".join(text.split())
+    assert "2^-16 = 1.5259e-05 is no upper bound here: the highest value found is 1.6876e-04" in said
+    assert "at the bit error ratio 0.1712, relative excess 10.1." in said
+
+
+@pytest.mark.parametrize(("data_bits", "verdict"), [(242, "is no upper bound"), (243, "is an upper bound")])
+def test_a_card_calls_nothing_a_bound_that_is_exceeded_by_ever_so_little(data_bits, verdict, monkeypatch):
+    card = CodeCard(code=crc_from_polynomial(0x1021, 16), data_bits=data_bits)
+    card.worst = card.code.worst_case(data_bits)
+    text = drawn(card, monkeypatch)
+    assert f"2^-16 = 1.5259e-05 {verdict} here" in text
+    assert "0.1 %" not in text
+    assert all(len(line) <= 80 for line in text.splitlines())
+    assert card.record()["worst_case"]["bounded_by_2_to_minus_width"] is (data_bits == 243)
+    assert (card.record()["worst_case"]["relative_excess"] > 0) is (data_bits == 242)
+
+
+def test_a_card_says_of_a_bound_that_is_not_settled_that_it_is_not(monkeypatch):
+    card = CodeCard(code=crc("CRC-15/CAN"), data_bits=83)
+    card.worst = replace(card.code.worst_case(83), bounded=None)
+    text = " ".join(drawn(card, monkeypatch).split())
+    assert "Whether 2^-15 = 3.0518e-05 is an upper bound here is not settled: the highest value found is" in text
+    assert card.record()["worst_case"]["bounded_by_2_to_minus_width"] is None
 
 
 def test_a_card_of_a_provisional_code_says_so(monkeypatch):

@@ -19,8 +19,8 @@ from framesim.report.challenge_text import draw_challenge
 CAN = fs.CanFrame(identifier=0x3FFFF, payload=b"\xa5", extended=True)
 
 
-def drawn(*findings, width=80):
-    report = Report(network="can", mode="encode", seed=1, asked=10, findings=findings)
+def drawn(*findings, width=80, asked=10):
+    report = Report(network="can", mode="encode", seed=1, asked=asked, findings=findings)
     console = Console(file=io.StringIO(), width=width, color_system=None)
     draw_challenge(console, report, file="f.json")
     return console.file.getvalue().splitlines()
@@ -40,6 +40,11 @@ def test_bits_stand_below_each_other_unbroken_and_the_first_difference_is_told()
         assert f"   yours: bits {yours}" in lines
         told = next(line for line in lines if "differ first" in line)
         assert told == f"   they differ first at bit {place}, counted from 0"
+
+
+def test_one_case_is_called_a_case():
+    assert drawn(asked=1)[0].startswith("can, encode: 1 case (seed 1). ")
+    assert drawn(asked=2)[0].startswith("can, encode: 2 cases (seed 1). ")
 
 
 @pytest.mark.parametrize(

@@ -44,6 +44,7 @@ def test_the_page_names_an_engine_and_leaves_its_figures_to_the_record(report):
     assert "kind ignition" in row
     assert "severity fault" in row
     assert "knobs: see evidence.json" in row
+    assert ".;" not in row
     assert len(row) < 1000  # of some six thousand
     assert "breakdown_volts" not in page
 

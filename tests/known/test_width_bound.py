@@ -4,16 +4,17 @@ from fractions import Fraction
 from math import exp, isclose, log1p
 
 import pytest
+from mpmath import log, mpf, workprec
 
-from framesim.claims import of_codes
 from framesim.claims.checking import decide_all
 from framesim.claims.finding import Finding, Meets, Verdict
 from framesim.claims.reading import claims_from_text
 from framesim.codes import crc, crc_from_polynomial
 from framesim.codes import width_bound as width_bounds
+from framesim.codes import worst_case as worst_cases
+from framesim.codes.curve import Curve
 from framesim.codes.dual import dual_weights
 from framesim.codes.width_bound import WidthBound, _holds, excess_at, width_bound
-from framesim.codes.worst_case import Curve
 
 
 def words_by_weight(generator: int, data_bits: int) -> dict[int, int]:
@@ -110,6 +111,14 @@ def test_the_tangent_of_the_clean_words_touches_them_and_lies_below():
                 assert 0 <= above + 1e-12 <= 98 / 8 * step**2 + 2e-12  # n z / (1 + z)^2 is at most n / 4
 
 
+def test_the_tangent_keeps_its_digits_over_a_million_bits():
+    curve = Curve(crc_from_polynomial(0x3, 4), 1_000_000)
+    for p in (1e-9, 1e-7, 1e-5):
+        with workprec(200):
+            exact = log(16) + 1_000_004 * log(1 - mpf(p))
+        assert abs(curve.log_clean_tangent(log1p(-2 * p))[0] - float(exact)) < 1e-13
+
+
 def claimed(code: str) -> Finding:
     text = f'title = "t"\n[[claim]]\nid = "one"\ncode = {{ {code} }}\nasserts = {{ kind = "bounded-by-width" }}'
     return decide_all(claims_from_text(text, file="f")).findings[0]
@@ -146,15 +155,35 @@ def test_a_bound_exceeded_by_less_than_a_thousandth_is_refuted_and_not_called_wi
 
 
 def test_an_excess_too_small_for_floats_refutes_as_well(monkeypatch):
-    monkeypatch.setattr(of_codes, "SURE", 1e9)  # so that the highest value does not say it
-    monkeypatch.setattr(of_codes, "excess_at", lambda *_: -1.0)
+    monkeypatch.setattr(worst_cases, "excess_at", lambda *_: -1.0)  # so that the highest value does not say it
     finding = claimed('name = "CRC-15/CAN", data_bits = 2000')
     assert finding.verdict is Verdict.REFUTED
     assert "at a bit error ratio of 0.125 the code lets 3.05e-05 pass" in finding.statement
     assert "the relative excess 3.95e-106." in finding.statement
-    assert "no bit error ratio lets more than 0.00202 pass" in finding.method  # 66.05 · 2^-15, and 0.1 % more
     finding = claimed('name = "CRC-15/CAN", data_bits = 20000')
-    assert "relative excess positive, but smaller than any float." in finding.statement
+    assert "relative excess above 0 by less than any float." in finding.statement
+
+
+def test_what_stays_below_the_bound_by_less_than_any_float_is_said_to_be_below_and_not_above():
+    """At p = 1/2 it is 2^-2096 of the bound."""
+    finding = claimed('name = "CRC-24/FLEXRAY-A", data_bits = 2096')
+    assert finding.verdict is Verdict.PROVEN
+    assert finding.statement.endswith("at a bit error ratio of 0.5, relative excess below 0 by less than any float.")
+
+
+def test_what_is_exceeded_where_most_passes_is_refuted_though_the_search_settles_nothing(monkeypatch):
+    monkeypatch.setattr(worst_cases, "width_bound", lambda *_: WidthBound(holds=None))
+    worst = crc_from_polynomial(0x1021, 16).worst_case(228)
+    assert worst.bounded is False
+    assert isclose(worst.excess, 1.53e-5, rel_tol=0.05)
+
+
+@pytest.mark.parametrize(("data_bits", "bounded"), [(83, True), (112, True), (113, False)])
+def test_the_worst_case_and_the_claim_say_the_same_of_the_bound(data_bits, bounded):
+    """CRC-15/CAN bounds words of up to 127 bits (docs/codes.md; computed)."""
+    assert crc("CRC-15/CAN").worst_case(data_bits).bounded is bounded
+    finding = claimed(f'name = "CRC-15/CAN", data_bits = {data_bits}')
+    assert finding.verdict is (Verdict.PROVEN if bounded else Verdict.REFUTED)
 
 
 def test_what_is_too_near_to_tell_is_neither_proven_nor_refuted(monkeypatch):

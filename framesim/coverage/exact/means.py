@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from math import ceil
 from statistics import fmean
 
 import numpy as np
@@ -142,8 +143,12 @@ def _begin(survey: Survey, ratios: Sequence[float], budget_s: float) -> dict[int
     fewest = {flips: min(fewest[flips], frames) for flips, frames in FIRST.items()}
     least_s, first_s = _seconds(survey, fewest), _seconds(survey, FIRST)
     if least_s > budget_s:
+        whole = len(survey.beyond)  # bit error ratios at which some frames are summed whole
+        fewer = f", or fewer than {whole} bit error ratios from {ANCHOR:g} on" if whole > 1 else ""
+        told_s = ceil(least_s * 10 - 1e-6) / 10  # up, so that it is a budget that will do
         raise NotFeasible(
-            f"budget_s={budget_s:g}: the mean over random payloads takes at least {least_s:.2g} s of processor time"
+            f"budget_s={budget_s:g}: the mean over random payloads takes at least {told_s:.1f} s of processor time; "
+            f"give more time{fewer}"
         )
     # So much of what lies between the fewest frames and those to begin with.
     share = min(1.0, (budget_s - least_s) / (first_s - least_s)) if first_s > least_s else 1.0
