@@ -203,3 +203,26 @@ def test_the_flips_drawn_do_not_depend_on_the_pieces(monkeypatch):
     monkeypatch.setattr(flip_record, "WINDOW_S", 2.7)
     assert flip_record.draw_flips(case, 11).flips.tolist() == whole.flips.tolist()
     assert whole.flips.size
+
+
+def test_a_channel_that_cannot_be_written_costs_nothing_of_the_fit(tmp_path, capsys):
+    path, out = flips_file(tmp_path), str(tmp_path / "none" / "channel.toml")
+    assert main(["fit", path, "--json"]) == 0
+    whole = capsys.readouterr().out
+    assert main(["fit", path, "--json", "--out", out]) == 2
+    told = capsys.readouterr()
+    assert (told.out, told.err) == (whole, f"framesim: {out}: cannot be written (No such file or directory)\n")
+
+
+def test_flips_that_say_no_state_are_to_blame_also_when_the_fit_was_interrupted(tmp_path, capsys, monkeypatch):
+    path, out = flips_file(tmp_path), tmp_path / "channel.toml"
+    words = ["fit", path, "--json", "--out", str(out), "--by", "state"]
+    blamed = "framesim: --by=state: these flips do not say when the cause was at work; take moments or batches\n"
+    assert main(words) == 2
+    assert capsys.readouterr().err == blamed
+    monkeypatch.setattr(fitting, "_batches_fit", interrupted_after(fitting._batches_fit, 0))
+    assert main(words) == 130
+    told = capsys.readouterr()
+    assert told.err == blamed
+    assert [each["way"] for each in json.loads(told.out)["fits"]] == ["moments"]
+    assert not out.exists()

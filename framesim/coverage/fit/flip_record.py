@@ -168,9 +168,10 @@ def _drawn(
     pieces, step = [], max(1, round(WINDOW_S * bit_rate))
     try:
         for begin in range(first, stop, step):
-            pieces.append(walk(begin, min(begin + step, stop)))
+            end = min(begin + step, stop)
+            pieces.append(walk(begin, end))
             if progress is not None:
-                progress((begin - first) / (stop - first), "drawing flips")
+                progress((end - first) / (stop - first), "drawing flips")
     except KeyboardInterrupt:
         if not pieces:
             raise
