@@ -75,7 +75,7 @@ def value_course(
     if n_values > MOST_VALUES:
         raise NotFeasible(f"seconds={seconds:g}: {n_values:,} values; at most {MOST_VALUES:,} fit")
     scenario, name = _chosen(scenario, column)
-    traffic, stretches, partial = Traffic(scenario), [], False
+    traffic, stretches = Traffic(scenario), []
     try:
         for stretch in _stretches(scenario, traffic, n_values):
             stretches.append(stretch)
@@ -84,7 +84,6 @@ def value_course(
     except KeyboardInterrupt:
         if not stretches:
             raise
-        partial = True
     links = _joined(scenario, traffic, stretches)
     patience = int(np.floor(patience_s / signal.every_s + 1e-9))
     return ValueCourse(
@@ -97,7 +96,7 @@ def value_course(
         substitute=fixed,
         time_out_s=patience_s,
         seconds=stretches[-1].stop * signal.every_s,
-        partial=partial,
+        partial=stretches[-1].stop < n_values,
         links={
             link: dataclasses.replace(course, used=used_values(course, fixed, patience))
             for link, course in links.items()
