@@ -4,12 +4,15 @@ import dataclasses
 import json
 
 import pytest
+from scenario_texts import ONE_LINK
 
 from framesim.cli.main import main
+from framesim.coverage import value_course as course_module
 from framesim.coverage.channel_file import load_channel
 from framesim.coverage.fit import fitting, flip_record
 from framesim.coverage.scenario import load_scenario
-from framesim.disturbance import CanLink
+from framesim.coverage.value_course import value_course
+from framesim.disturbance import CanLink, RecordedWaveform
 
 FRAME = ["can", "--identifier", "0x1A4", "--payload", "9F3C07"]
 
@@ -38,8 +41,6 @@ def test_a_fitted_channel_feeds_residual(way, kind, tmp_path, capsys):
 
 
 def test_flips_of_a_recording_can_be_fitted(tmp_path, capsys):
-    from scenario_texts import ONE_LINK
-
     before, rest = ONE_LINK.split("[disturbance]")
     before = "\n".join(line for line in before.splitlines() if not line.startswith("severities"))
     rest = rest[rest.index("[signal]") :].replace("[link]", "[link]\nconversion_loss_db = 10.0").replace("[analog]", "")
@@ -226,3 +227,27 @@ def test_flips_that_say_no_state_are_to_blame_also_when_the_fit_was_interrupted(
     assert told.err == blamed
     assert [each["way"] for each in json.loads(told.out)["fits"]] == ["moments"]
     assert not out.exists()
+
+
+def test_a_recording_longer_than_the_pieces_is_gone_through_once(tmp_path, monkeypatch):
+    times = [f"{number * 1e-6:.6f},{2.5 * (number % 40 < 3)}" for number in range(3000)]
+    (tmp_path / "wave.csv").write_text("\n".join(["time_s,volts", *times]))
+    before, rest = ONE_LINK.split("[disturbance]")
+    before = "\n".join(line for line in before.splitlines() if not line.startswith(("severities", "hours")))
+    rest = rest[rest.index("[signal]") :].replace("[analog]", "").replace("every_s = 0.010", "every_s = 0.001")
+    (tmp_path / "wave.toml").write_text(f'{before}\n[disturbance]\nkind = "waveform"\nfile = "wave.csv"\n{rest}')
+    case, walked, real = load_scenario(str(tmp_path / "wave.toml")), [], RecordedWaveform.walk
+
+    def walk(self, link, first, stop, *others, **more):
+        walked.append((first, stop))
+        return real(self, link, first, stop, *others, **more)
+
+    monkeypatch.setattr(RecordedWaveform, "walk", walk)
+    whole = flip_record.draw_flips(case, 1)
+    course = value_course(case, seconds=0.003)
+    for module in (flip_record, course_module):
+        monkeypatch.setattr(module, "WINDOW_S", 0.0005)
+    assert flip_record.draw_flips(case, 1).flips.tolist() == whole.flips.tolist()
+    assert value_course(case, seconds=0.003).links["can"].fate.tolist() == course.links["can"].fate.tolist()
+    assert whole.flips.size
+    assert len(walked) == 4
