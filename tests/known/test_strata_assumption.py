@@ -87,4 +87,5 @@ def test_screen_and_page_show_the_limit_and_the_assumption(report, capsys):
     rows = strata_rows(record, [(place, record["links"][place])])  # of the page
     assert ASSUMED in rows[1][0]
     assert rows[2][0].startswith("  at most, if each disturbed frame counts once")
+    assert rows[2][0].endswith("(95 %)")
     assert rows[2][1].value == repr(record["links"][place]["computed"]["high_by_frames"])
