@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from framesim.challenge.case import Case, sent_by
 
-__all__ = ["common_ground", "features"]
+__all__ = ["common_ground", "features", "said_by"]
 
 _MOST = 400  # cases of each side that are looked at
 _FEW = 3  # failing cases below which nothing is said
@@ -67,6 +67,12 @@ def common_ground(failing: Sequence[Case], passing: Sequence[Case]) -> str:
         if not good:
             return f"where {' and '.join(said)}"
     return ""
+
+
+def said_by(rule: str, where: str) -> bool:
+    """Tell whether a rule says already what its failing cases have in common: `` leaves out the inserted bit ...``."""
+    place = where.partition(" an inserted bit ")[2]
+    return bool(place) and f"the inserted bit {place}" in rule
 
 
 def _splits(bad: Sequence[Mapping[str, float]], good: Sequence[Mapping[str, float]]) -> Iterable[_Split]:

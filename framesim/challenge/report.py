@@ -1,6 +1,5 @@
 """What a challenge found."""
 
-import dataclasses
 from dataclasses import dataclass
 from typing import Any
 
@@ -8,6 +7,7 @@ from framesim import __version__
 from framesim.challenge.case import Case
 from framesim.challenge.expected import Expected
 from framesim.challenge.protocol import flat_frame
+from framesim.networks.frame_options import frame_options
 
 __all__ = ["Finding", "Report"]
 
@@ -40,7 +40,7 @@ class Finding:
             return ""
         if self.case.mode == "decode":
             return f"framesim decode {self.case.network} {self.case.bits or chr(34) * 2}"
-        return f"framesim encode {_base(self.case.network)} {' '.join(_options(self.case.frame))}"
+        return f"framesim encode {_base(self.case.network)} {' '.join(frame_options(self.case.frame))}"
 
     def record(self) -> dict[str, Any]:
         """Return it as JSON holds it."""
@@ -120,18 +120,3 @@ def _base(network: str) -> str:
     from framesim.networks.registry import names
 
     return network if network in names() else max((n for n in names() if network.startswith(n)), key=len)
-
-
-def _options(frame: Any) -> list[str]:
-
-    words = []
-    for field in dataclasses.fields(frame):
-        value = getattr(frame, field.name)
-        flag = field.name.replace("_", "-")
-        if isinstance(value, bool):
-            if value != field.default:
-                words.append(f"--{flag}" if value else f"--no-{flag}")
-        elif value is not None and value != field.default:
-            shown = value.hex() if isinstance(value, bytes) else value
-            words.append(f"--{flag} {','.join(map(str, value)) if isinstance(value, tuple) else shown}")
-    return words

@@ -9,7 +9,7 @@ from typing import Any
 from framesim.challenge.case import Case, decode_case
 from framesim.challenge.endpoint import Endpoint, Interrupted, Stopped
 from framesim.challenge.expected import expected, expected_of_many
-from framesim.challenge.explain import common_ground
+from framesim.challenge.explain import common_ground, said_by
 from framesim.challenge.guess import find_case
 from framesim.challenge.ledger import Kind, Ledger, rule_broken, shown
 from framesim.challenge.protocol import Trouble
@@ -170,6 +170,8 @@ def _findings(ledger: Ledger, troubles: list[Trouble]) -> tuple[Finding, ...]:
     for rule, kind in ledger.ranked():
         case = kind.simple or kind.cases[0]
         where = common_ground([each for each in kind.cases if each.plain], ledger.right) if kind.plain else ""
+        if said_by(rule, where):
+            where = ""
         found.append(
             Finding(
                 rule=rule,

@@ -8,6 +8,7 @@ from bitarray import bitarray
 
 from framesim.challenge.case import Case, sent_by
 from framesim.challenge.expected import ACCEPTED, INCOMPLETE, REFUSED, REJECTED, Expected
+from framesim.networks.frame_options import follows
 from framesim.networks.receiver import Receiver
 from framesim.networks.registry import network as network_called
 from framesim.networks.registry import network_of
@@ -92,7 +93,7 @@ def _read(case: Case, want: Expected, got: Mapping[str, Any]) -> str | None:
         value = getattr(want.frame, field.name)
         told = got.get(field.name, _ABSENT)
         if told is _ABSENT:
-            if field.default is dataclasses.MISSING or field.default != value:
+            if field.default != value and not follows(want.frame, field.name):
                 absent.append(field.name)
         elif not _same(value, told):
             wrong.append(field.name)

@@ -19,6 +19,8 @@ from framesim.wire import WireFrame
 __all__ = ["decide_bursts", "decide_code_bursts"]
 
 CAN_SECONDS, CAN_SPAN, A_SPAN_MORE = 0.05, 20, 1.6  # a frame to span 20, roughly; times longer for each span more
+CAN_LEAST = 0.01  # seconds a frame takes beside that
+BY_LOOK_UP = "exact look-up of every burst"
 MOST_FRAMES = 256  # of any payload: all of one byte
 EXAMPLES = 50
 
@@ -109,6 +111,8 @@ def _look(
     sent = encode(frame)
     if subject.network != "can" or subject.same_end:
         return _through(sent, up_to, subject.same_end, budget_s)
+    if budget_s < CAN_LEAST:
+        return None, 0, _can_seconds(up_to), BY_LOOK_UP, {}
     line = line_of(sent)
     reach = next((span for span in range(min(up_to, LONGEST_SPAN), 0, -1) if _can_seconds(span) <= budget_s), 1)
     spectrum = undetected_bursts(line, reach, examples=EXAMPLES, tree=same_content(line))
@@ -119,11 +123,11 @@ def _look(
     rows.sort(key=lambda flips: (flips[-1] - flips[0], flips[-1] >= len(sent), flips))
     example = next(filter(None, (of_frame(sent, flips) for flips in rows)), None)
     lacks_s = 0.0 if reach == up_to else _can_seconds(up_to)
-    return example, reach, lacks_s, "exact look-up of every burst", counts
+    return example, reach, lacks_s, BY_LOOK_UP, counts
 
 
 def _can_seconds(span: int) -> float:
-    return CAN_SECONDS * float(A_SPAN_MORE) ** (min(span, LONGEST_SPAN + 34) - CAN_SPAN)
+    return CAN_LEAST + CAN_SECONDS * float(A_SPAN_MORE) ** (min(span, LONGEST_SPAN + 34) - CAN_SPAN)
 
 
 def _through(

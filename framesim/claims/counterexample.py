@@ -1,13 +1,14 @@
 """What refutes a claim, in a form that anyone can replay."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field
 from typing import Any
 
 from bitarray import bitarray
 
 from framesim.claims.subject import CodeSubject
 from framesim.judging import REST_BITS, judge, receive
+from framesim.networks.frame_options import frame_options
 from framesim.networks.registry import network
 from framesim.plain import frame_fields
 from framesim.wire import WireFrame
@@ -129,18 +130,5 @@ def command_for(command: str, frame: Any) -> str:
     """Return ``framesim COMMAND NETWORK`` with the options that describe the frame; defaults are left out."""
     from framesim.networks.registry import network_of
 
-    words = [f"framesim {command} {network_of(frame).name.removesuffix('-original')}"]
-    for item in fields(frame):
-        value = getattr(frame, item.name)
-        if not item.init or value == item.default or (item.name == "dlc" and value == len(frame.payload)):
-            continue
-        option = item.name.replace("_", "-")
-        if isinstance(value, bool):
-            words.append(f"--{option}" if value else f"--no-{option}")
-        elif isinstance(value, bytes):
-            words.append(f"--{option} {value.hex()}")
-        elif isinstance(value, tuple):
-            words.append(f"--{option} {','.join(map(str, value))}")
-        else:
-            words.append(f"--{option} {value:#x}" if item.name == "identifier" else f"--{option} {value}")
-    return " ".join(words)
+    name = network_of(frame).name.removesuffix("-original")
+    return " ".join([f"framesim {command} {name}", *frame_options(frame)])

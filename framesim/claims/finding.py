@@ -7,7 +7,7 @@ from typing import Any
 
 from framesim.claims.counterexample import Counterexample
 
-__all__ = ["Figure", "Finding", "Meets", "Verdict", "of_limit"]
+__all__ = ["Figure", "Finding", "Meets", "Verdict", "narrower", "of_limit"]
 
 
 class Verdict(StrEnum):
@@ -61,7 +61,7 @@ class Finding:
         figure: the number compared with the claim, if it is about one.
         counts: number of flips, or span of a burst → undetected patterns found, where they were counted.
         counterexample: what refutes the claim.
-        needs: for an open claim: what would close it.
+        needs: for an open claim, or one whose limits do not settle it: what would.
     """
 
     verdict: Verdict
@@ -98,3 +98,10 @@ def of_limit(low: float, high: float, limit: float, *, at_least: bool = False) -
     if high <= limit:
         return Meets.YES
     return Meets.NO if low > limit else Meets.UNDECIDED
+
+
+def narrower(meets: Meets, confidence: float, budget_s: float) -> str:
+    """Return what would settle a claim whose limits do not: more frames, where they rest on frames drawn."""
+    if meets is not Meets.UNDECIDED or confidence == 1:
+        return ""
+    return f"narrower limits, from more frames: a larger budget_s than {budget_s:g}"

@@ -5,7 +5,7 @@ Costs are fixed figures, not a clock, so the same claim is left open on every ma
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from itertools import combinations
+from itertools import combinations, islice
 from math import comb
 
 from bitarray import bitarray
@@ -30,7 +30,9 @@ __all__ = ["Look", "look_at", "look_seconds", "through_seconds"]
 CAN_SECONDS = {1: 0.002, 2: 0.01, 3: 0.02, 4: 0.1, 5: 2.0, 6: 0.1}
 ONE_FLIP_MORE = 20  # times longer
 SECONDS_A_BIT = 1e-5  # of a pattern that goes through the receiver
-FEWEST_TRIES = 5000  # patterns that are tried in any case to show one that is known to be there
+FEWEST_TRIES = 5000  # patterns that are tried in any case to show one that is known to be there,
+LEAST_SECONDS = 3.0  # if that takes no longer
+TRY_WORDS = 4  # times longer than through the receiver: the judge looks at it as well
 REST_BITS = 8  # of the resting wire, in which flips are tried too
 BURST_SPAN = 24  # within which an example of six flips is looked for
 FD_MOST, FLEXRAY_MOST = 4, 7
@@ -100,6 +102,8 @@ def look_seconds(sent: WireFrame, up_to: int) -> float:
 
 
 def _can(sent: WireFrame, up_to: int, same_end: bool, budget_s: float) -> Look:
+    if CAN_SECONDS[1] > budget_s:
+        return Look(reached=0, method=CAN_METHOD, needs_s=_can_seconds(1, up_to))
     line = line_of(sent)
     tree = same_content(line)
     counts: dict[int, int] = {}
@@ -186,7 +190,8 @@ def _through(sent: WireFrame, up_to: int, budget_s: float) -> Look:
     for flips in range(1, up_to + 1):
         spent += _try_seconds(sent) * comb(len(sent) + REST_BITS, flips)
         if spent > budget_s:
-            example = next(filter(None, _words(sent, up_to)), None)
+            tries = max(1, int(budget_s / TRY_WORDS / _try_seconds(sent)))
+            example = next(filter(None, islice(_words(sent, up_to), tries)), None)
             if example is not None:
                 counts[len(example.flips)] = 1
             needs_s = through_seconds(sent, up_to, first=flips)
@@ -209,8 +214,10 @@ def _try_seconds(sent: WireFrame) -> float:
 
 def _hunted(sent: WireFrame, flips: int, budget_s: float) -> Counterexample | None:
     """Return a pattern of so many flips that is known to exist: a word of the CRC, or the first found by trying."""
-    example = next((each for each in _words(sent, flips) if each is not None), None)
-    return example or _tried(sent, flips, max(FEWEST_TRIES, int(budget_s / _try_seconds(sent))))
+    tries = int(budget_s / _try_seconds(sent))
+    words = islice(_words(sent, flips), max(1, tries // TRY_WORDS))
+    example = next((each for each in words if each is not None), None)
+    return example or _tried(sent, flips, max(tries, min(FEWEST_TRIES, int(LEAST_SECONDS / _try_seconds(sent)))))
 
 
 def _tried(sent: WireFrame, flips: int, most: int) -> Counterexample | None:

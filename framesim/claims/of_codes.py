@@ -7,10 +7,14 @@ from framesim.claims.subject import CodeSubject
 from framesim.claims.wording import counted, duration, flips_text, short
 from framesim.codes.feasible import spectrum_seconds
 from framesim.codes.fewest import fewest_flips
+from framesim.codes.width_bound import excess_at, width_bound
 from framesim.codes.worst_case import TOLERANCE
 from framesim.errors import NotFeasible
 
 __all__ = ["decide_bound", "decide_distance"]
+
+COUNTED = "all weights counted"
+SURE = 1e-9  # a ratio that far above 1, which is computed to more digits, lies above it for certain
 
 
 def decide_distance(subject: CodeSubject, asserts: DistanceAtLeast, told: ClaimsFile) -> Finding:
@@ -62,46 +66,74 @@ def decide_bound(subject: CodeSubject, told: ClaimsFile) -> Finding:
     needs_s = spectrum_seconds(code.width, subject.data_bits + code.width)
     if needs_s > told.budget_s:
         return _open(over, f"{duration(needs_s)} for all weights of the code (budget_s is {told.budget_s:g})")
+    limit = 2.0**-code.width
     try:
         worst = code.worst_case(subject.data_bits)
+        most = worst.probability * (1 + TOLERANCE)
+        if worst.ratio > 1 + SURE:
+            return _above(subject, over, worst.bit_error_ratio, worst.ratio - 1, most)
+        bound = width_bound(code, subject.data_bits)
     except NotFeasible as refusal:
         return _open(over, str(refusal))
-    limit = 2.0**-code.width
-    figure = Figure(
-        name="P(undetected) at the worst bit error ratio",
-        low=worst.probability,
-        best=worst.probability,
-        high=worst.probability * (1 + TOLERANCE),
-        limit=limit,
-        confidence=1.0,
-    )
-    method = f"all weights counted; the maximum is at most {TOLERANCE:.1%} above the value"
-    if worst.probability <= limit:
+    excess = excess_at(code, subject.data_bits, worst.bit_error_ratio)
+    if bound.bit_error_ratio is not None:
+        if excess > bound.excess:
+            return _above(subject, over, worst.bit_error_ratio, excess, most)
+        return _above(subject, over, bound.bit_error_ratio, bound.excess, most)
+    highest = f"the highest value found is {short(worst.probability)}, at a bit error ratio of "
+    highest += f"{short(worst.bit_error_ratio)}, {_relative(excess)}"
+    if not bound.holds:
         return Finding(
             verdict=Verdict.BOUNDED,
-            meets=Meets.YES,
-            statement=f"within {TOLERANCE:.1%}, no bit error ratio lets more than 2^-{code.width} = {short(limit)} "
-            "pass.",
+            meets=Meets.UNDECIDED,
+            statement=f"the bound is 2^-{code.width} = {short(limit)}; {highest}; nowhere is the excess above "
+            f"{short(most / limit - 1)}.",
             over=over,
-            method=method,
-            figure=figure,
+            method=f"{COUNTED}; value and bound are too nearly the same to tell which is larger",
+            figure=_worst(worst.probability, most, limit),
         )
+    return Finding(
+        verdict=Verdict.PROVEN,
+        meets=Meets.YES,
+        statement=f"no bit error ratio lets more than 2^-{code.width} = {short(limit)} pass; {highest}.",
+        over=over,
+        method=f"{COUNTED}; limits on each of the pieces into which the range was cut, without a tolerance",
+        figure=_worst(min(worst.probability, limit), limit, limit),
+    )
+
+
+def _above(subject: CodeSubject, over: str, bit_error_ratio: float, excess: float, most: float) -> Finding:
+    """Return the refutation by one bit error ratio at which more passes."""
+    code = subject.code
+    limit = 2.0**-code.width
+    probability = limit * (1 + excess)
     return Finding(
         verdict=Verdict.REFUTED,
         meets=Meets.NO,
-        statement=f"at a bit error ratio of {short(worst.bit_error_ratio)} the code lets {short(worst.probability)} "
-        f"pass, {worst.ratio:.4g} times 2^-{code.width}.",
+        statement=f"at a bit error ratio of {short(bit_error_ratio)} the code lets {short(probability)} pass; the "
+        f"bound 2^-{code.width} is {short(limit)}, the {_relative(excess)}.",
         over=over,
-        method=method,
-        figure=figure,
+        method=f"{COUNTED}; no bit error ratio lets more than {short(most)} pass",
+        figure=_worst(probability, max(most, probability), limit),
         counterexample=of_figure(
             subject,
-            bit_error_ratio=worst.bit_error_ratio,
-            probability=worst.probability,
-            times_2_to_width=worst.ratio,
+            bit_error_ratio=bit_error_ratio,
+            probability=probability,
+            times_2_to_width=1 + excess,
+            relative_excess=excess,
             code=subject.describe(),
         ),
     )
+
+
+def _worst(low: float, high: float, limit: float) -> Figure:
+    name = "P(undetected) at the worst bit error ratio"
+    return Figure(name=name, low=low, best=low, high=high, limit=limit, confidence=1.0)
+
+
+def _relative(excess: float) -> str:
+    """Say by how much a value exceeds the bound, in parts of it."""
+    return f"relative excess {short(excess)}" if excess else "relative excess positive, but smaller than any float"
 
 
 def _over(subject: CodeSubject) -> str:

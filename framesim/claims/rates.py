@@ -6,8 +6,9 @@ from typing import Any
 import numpy as np
 
 from framesim.claims.claim import ClaimsFile, PerHourAtMost, ResidualAtMost
+from framesim.claims.costs import expect_affordable, residual_seconds
 from framesim.claims.counterexample import DECIDED_AGAIN, Counterexample, command_for, of_figure
-from framesim.claims.finding import Figure, Finding, Meets, Verdict, of_limit
+from framesim.claims.finding import Figure, Finding, Meets, Verdict, narrower, of_limit
 from framesim.claims.looking import look_at
 from framesim.claims.payloads import draws, some_payloads
 from framesim.claims.sampling import sample
@@ -24,7 +25,6 @@ from framesim.errors import NotFeasible
 
 __all__ = ["decide_rate"]
 
-SECONDS_A_FRAME = {"can": 1.0, "can-fd": 3.0, "lin": 1.0, "sent": 4.0, "flexray": 4.0, "ethernet": 4.0}
 WORST_SECONDS = 3e-4
 EXAMPLE_FLIPS = 5  # up to which a pattern is looked for that shows what passes
 FEWEST = 8
@@ -93,6 +93,8 @@ def _finding(
     elif certain and meets is Meets.YES:
         exact = figure.low == figure.high or found.method.startswith("exact")
         verdict = Verdict.PROVEN if exact else Verdict.BOUNDED
+    else:
+        needs = narrower(meets, found.confidence, told.budget_s)
     return Finding(
         verdict=verdict,
         meets=meets,
@@ -162,6 +164,8 @@ def _found(
             return _of(point, f"{_payloads(subject)}; {counted(point.frames, 'frame')} drawn (seed {told.seed})")
         if subject.payload == "random":
             return _over_draws(name, subject, channel, told, how)
+        if subject.network != "can":  # on classic CAN the sums know the budget
+            expect_affordable(subject.frames, channel, told.budget_s)
         if len(subject.frames) == 1:
             return _of(residual_curve(subject.frame, [channel], **how).points[0], "one frame", subject.frame)
         point = residual_curve(Listed(frames=subject.frames), [channel], **how).points[0]
@@ -201,7 +205,8 @@ def _of_worst(name: str, subject: FrameSubject, channel: Any, told: ClaimsFile, 
         frame, tried = worst.frame, worst.tried
         point = residual_curve(frame, [channel], **how).points[0]
     else:
-        most = max(1, int(told.budget_s / SECONDS_A_FRAME.get(subject.network, 4.0)))
+        expect_affordable(subject.frames, channel, told.budget_s)
+        most = int(told.budget_s / residual_seconds(subject.frame, channel))
         payloads, complete = some_payloads(subject, told.seed, name, most)
         some = [subject.with_payload(each) for each in payloads]
         points = [residual_curve(frame, [channel], **how).points[0] for frame in some]
@@ -217,10 +222,9 @@ def _of_worst(name: str, subject: FrameSubject, channel: Any, told: ClaimsFile, 
 
 def _over_draws(name: str, subject: FrameSubject, channel: Any, told: ClaimsFile, how: dict[str, Any]) -> _Found:
     """Return the mean over payloads drawn, each computed by its network's method."""
-    most = int(told.budget_s / SECONDS_A_FRAME.get(subject.network, 4.0))
     size = 256**subject.n_bytes
-    if most < min(FEWEST, size):
-        raise NotFeasible(f"budget_s={told.budget_s:g}: the mean needs at least {FEWEST} frames")
+    expect_affordable([subject.frame] * min(FEWEST, size), channel, told.budget_s)
+    most = int(told.budget_s / residual_seconds(subject.frame, channel))
     payloads, complete = some_payloads(subject, told.seed, name, most)
     points = [residual_curve(subject.with_payload(each), [channel], **how).points[0] for each in payloads]
     lows, highs = (np.array([getattr(point, side) for point in points]) for side in ("low", "high"))

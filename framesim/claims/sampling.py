@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from itertools import cycle
 from typing import Any
 
 import numpy as np
@@ -27,6 +28,8 @@ ELSEWHERE = 2.5e-5
 FEWEST, MOST = 100, 50_000  # disturbed frames
 MOST_SENT = 1 << 38
 AT_ONCE = 2000
+FEW = 20  # frames of random payload that tell how long such frames are
+SECONDS_TO_ENCODE = 2e-6  # a bit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,8 +66,12 @@ def sample(name: str, subject: FrameSubject, channel: Any, asserts: Assertion, *
     if isinstance(channel, Ignition):
         scenario = engine_scenario(subject, channel, asserts)
         return Drawn(tally=run_engine(name, subject, scenario, seed=seed, budget_s=budget_s))
-    frames = _frames(name, subject, seed)
-    longest = max(len(next(frames)) for _ in range(20))
+    few = FEW if subject.open_payload else len(subject.frames)
+    if few * SECONDS_TO_ENCODE * len(encode(subject.frame)) > budget_s:
+        raise NotFeasible(f"sampling: {few} frames are more than can be put on a wire within budget_s={budget_s:g}")
+    wires = [encode(frame) for frame in subject.frames] if not subject.open_payload else []
+    frames = cycle(wires) if wires else _drawn(name, subject, seed)
+    longest = max(len(next(frames)) for _ in range(few))
     if subject.open_payload:
         longest += longest // 8  # a payload that was not looked at may bring more stuff bits
     per_frame = SECONDS_A_BIT.get(subject.network, ELSEWHERE) * longest
@@ -72,7 +79,7 @@ def sample(name: str, subject: FrameSubject, channel: Any, asserts: Assertion, *
     hit = at_least_flips(channel, longest, 1)
     if wanted < FEWEST or hit <= 0 or wanted / hit > MOST_SENT:
         raise NotFeasible(f"sampling: fewer than {FEWEST} disturbed frames within budget_s={budget_s:g}")
-    frames = _frames(name, subject, seed)
+    frames = cycle(wires) if wires else _drawn(name, subject, seed)
     n_sent = int(wanted / hit)
     step = max(1, int(AT_ONCE / hit))
     total = Tally()
@@ -96,12 +103,8 @@ def sample(name: str, subject: FrameSubject, channel: Any, asserts: Assertion, *
     return Drawn(tally=total)
 
 
-def _frames(name: str, subject: FrameSubject, seed: int) -> Iterator[WireFrame]:
-    """Yield frames as they come: the one, the list over and over, or random payloads."""
-    if not subject.open_payload:
-        wires = [encode(frame) for frame in subject.frames]
-        while True:
-            yield from wires
+def _drawn(name: str, subject: FrameSubject, seed: int) -> Iterator[WireFrame]:
+    """Yield frames of random payloads."""
     population = draws(subject, seed, name)
     number = 0
     while True:

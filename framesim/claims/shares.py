@@ -3,8 +3,9 @@
 from typing import Any
 
 from framesim.claims.claim import ClaimsFile, FirstToSpeak
+from framesim.claims.costs import expect_affordable
 from framesim.claims.counterexample import DECIDED_AGAIN, command_for, of_figure
-from framesim.claims.finding import Figure, Finding, Meets, Verdict, of_limit
+from framesim.claims.finding import Figure, Finding, Meets, Verdict, narrower, of_limit
 from framesim.claims.sampling import sample
 from framesim.claims.subject import FrameSubject
 from framesim.claims.wording import counted, percent, short
@@ -58,6 +59,8 @@ def _spoken(subject: FrameSubject, channel: Any, told: ClaimsFile) -> dict[Check
         return None
     listed = subject.frame if len(subject.frames) == 1 else Listed(frames=subject.frames)
     try:
+        if subject.network != "can":  # on classic CAN the sums know the budget
+            expect_affordable(subject.frames, channel, told.budget_s)
         point = residual_curve(listed, [channel], budget_s=told.budget_s).points[0]
     except NotFeasible:
         return None
@@ -87,13 +90,15 @@ def _drawn(name: str, subject: FrameSubject, asserts: FirstToSpeak, channel: Any
         limit=asserts.at_least,
         confidence=told.confidence,
     )
+    meets = of_limit(estimate.low, estimate.high, asserts.at_least, at_least=True)
     said = f"{estimate.low:.4f} to {estimate.high:.4f}" if estimate.low else f"below {short(estimate.high)}"
     return Finding(
         verdict=Verdict.BOUNDED,
-        meets=of_limit(estimate.low, estimate.high, asserts.at_least, at_least=True),
+        meets=meets,
         statement=f"{figure.name}: {said} ({percent(told.confidence)}); claimed: at least {short(asserts.at_least)}.",
         over=over,
         method=f"sampled: {tally.disturbed:,} disturbed frames judged, {tally.detected:,} caught (seed {told.seed}); "
         "Clopper-Pearson",
         figure=figure,
+        needs=narrower(meets, told.confidence, told.budget_s),
     )

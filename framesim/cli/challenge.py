@@ -2,7 +2,8 @@
 
 import json
 import os
-from collections.abc import Sequence
+import sys
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
@@ -14,13 +15,16 @@ from framesim.errors import BadArgument, BadInput
 
 if TYPE_CHECKING:
     from framesim.challenge.report import Report
+    from framesim.networks.network import Network
 
 __all__ = ["run"]
 
-ABOUT = """Challenge an encoder or decoder of your own, in any language: a command that reads one JSON line a case on
-standard input and answers one line a case on standard output (docs/challenge.md has the protocol, and clients in
-Python and C to start from)."""
+ABOUT = """Challenge an encoder or decoder of your own, in any language: a command that
+reads one JSON line a case on standard input and answers one line a case on
+standard output (docs/challenge.md has the protocol, and clients in Python and C
+to start from)."""
 CLEAN, FOUND, INTERRUPTED = 0, 1, 130
+_MOST_FILES = 1000
 
 
 def run(arguments: Sequence[str]) -> int:
@@ -44,7 +48,8 @@ def run(arguments: Sequence[str]) -> int:
     parser.add_argument(
         "--save",
         metavar="FILE",
-        help=f"write what was found to this file; default: challenge-{network.name}.json, if something was",
+        help=f"write what was found to this file; default, if something was: challenge-{network.name}.json, or with a "
+        "number where that is there already",
     )
     parser.add_argument("--json", action="store_true", help="write one JSON object instead, and no file unless asked")
     values = parser.read(rest)
@@ -65,38 +70,78 @@ def run(arguments: Sequence[str]) -> int:
             timeout=number("timeout", values.timeout),
             watch=watch,
         )
-    file = values.save or (None if values.json or report.clean else f"challenge-{network.name}.json")
-    if values.json:
-        write_json(report.record(), network)
-    else:
-        from framesim.report.challenge_text import draw_challenge
-        from framesim.report.terminal import screen
-
-        draw_challenge(screen(), report, file=file)
-    if file is not None:
-        _save(report, file)
+    try:  # first, since a reader of our output may go away; and if it cannot be written, what was found is shown
+        file = _keep(report, values.save, unasked=not values.json and not report.clean)
+    except BadInput:
+        _show(report, network, as_json=values.json, file=None)
+        sys.stdout.flush()
+        raise
+    _show(report, network, as_json=values.json, file=file)
     if report.stopped == "interrupted":
         return INTERRUPTED
     return CLEAN if report.clean else FOUND
 
 
 def _check_file(name: str | None) -> None:
-    """Raise before any work is done if the file's folder is not there.
+    """Raise before any work is done if the file cannot be written, or is something else than earlier findings.
 
     Raises:
         BadArgument: so it is.
     """
-    if name is not None and (not name or Path(name).is_dir() or not Path(name).resolve().parent.is_dir()):
+    if name is None:
+        return
+    path = Path(name)
+    if not name or path.is_dir() or not path.parent.is_dir():
         raise BadArgument(f"save={quoted(name)}: expected a file in a folder that exists")
+    if path.is_file() and not _holds_findings(path):
+        raise BadArgument(
+            f"save={quoted(name)}: is there already and holds no findings; expected a new file, or one of an earlier "
+            "challenge"
+        )
 
 
-def _save(report: "Report", name: str) -> None:
-    """Write the findings as JSON.
+def _holds_findings(path: Path) -> bool:
+    """Tell whether a file is empty or holds the findings of a challenge: no other is written over, by a slip."""
+    try:
+        text = path.read_bytes()
+        held = json.loads(text) if text else {"network": "", "findings": []}
+    except (OSError, ValueError, RecursionError):
+        return False
+    return isinstance(held, dict) and "network" in held and isinstance(held.get("findings"), list)
+
+
+def _show(report: "Report", network: "Network", *, as_json: bool, file: str | None) -> None:
+    if as_json:
+        write_json(report.record(), network)
+        return
+    from framesim.report.challenge_text import draw_challenge
+    from framesim.report.terminal import screen
+
+    draw_challenge(screen(), report, file=file)
+
+
+def _keep(report: "Report", name: str | None, *, unasked: bool) -> str | None:
+    """Write the findings as JSON to the file named, or to a new one; return its name, or None where none is wanted.
 
     Raises:
-        BadInput: the file cannot be written; the report has been shown by then.
+        BadInput: the file cannot be written.
     """
-    try:
-        Path(name).write_text(json.dumps(report.record(), indent=1) + "\n", encoding="utf-8")
-    except OSError as error:
-        raise BadInput(f"save={quoted(name)}: {error.strerror or error}") from None
+    if name is None and not unasked:
+        return None
+    text = json.dumps(report.record(), indent=1) + "\n"
+    for each in [name] if name is not None else _names(report.network):
+        try:
+            # Nobody named the file: what an earlier challenge found stays where it is.
+            with Path(each).open("w" if name is not None else "x", encoding="utf-8") as file:
+                file.write(text)
+        except FileExistsError:
+            continue
+        except OSError as error:
+            raise BadInput(f"save={quoted(each)}: {error.strerror or error}") from None
+        return each
+    raise BadInput(f"save: {_MOST_FILES} files of findings are here already; expected --save FILE")
+
+
+def _names(network: str) -> Iterator[str]:
+    yield f"challenge-{network}.json"
+    yield from (f"challenge-{network}-{number}.json" for number in range(2, _MOST_FILES + 1))

@@ -20,7 +20,7 @@ from framesim.codes.undetected import precise_probability
 from framesim.codes.weights import MAX_DATA_BITS
 from framesim.errors import NotFeasible, check_range
 
-__all__ = ["TOLERANCE", "WorstCase", "worst_case"]
+__all__ = ["TOLERANCE", "Curve", "WorstCase", "worst_case"]
 
 TOLERANCE = 1e-3  #: the true maximum is at most so much above the one returned, relatively
 _FLOATS_DO = 15.0  # ln of the terms of R below which their difference keeps seven digits
@@ -49,7 +49,7 @@ class WorstCase:
 def worst_case(code: Crc, data_bits: int) -> WorstCase:
     """Return the worst bit error ratio; see ``Crc.worst_case``."""
     check_range("data_bits", data_bits, 1, MAX_DATA_BITS, base="d")
-    curve = _Curve(code, data_bits)
+    curve = Curve(code, data_bits)
     best_p, best = 0.5, curve.ratio(0.5)
     pieces = [(0.0, 0.5, best)]
     width = 0.0
@@ -71,7 +71,7 @@ def worst_case(code: Crc, data_bits: int) -> WorstCase:
     return WorstCase(bit_error_ratio=best_p, probability=probability, ratio=ratio, bounded=ratio <= 1 + TOLERANCE)
 
 
-def _refined(curve: "_Curve", low: float, high: float) -> float:
+def _refined(curve: "Curve", low: float, high: float) -> float:
     """Climb to the top of the hill that lies between ``low`` and ``high``, by thirds."""
     for _ in range(_REFINING_STEPS):
         left, right = low + (high - low) / 3, high - (high - low) / 3
@@ -82,7 +82,7 @@ def _refined(curve: "_Curve", low: float, high: float) -> float:
     return (low + high) / 2
 
 
-class _Curve:
+class Curve:
     """R(p) = P(undetected) · 2^r in floats, for one code and length."""
 
     def __init__(self, code: Crc, data_bits: int) -> None:
@@ -93,7 +93,7 @@ class _Curve:
         self._at = np.array(sorted(counts), float)
         self._log_counts = np.log(np.array([float(counts[w]) for w in sorted(counts)]))
 
-    def _log_rest(self, p: float) -> float:
+    def log_rest(self, p: float) -> float:
         """Return ln Q(1 - 2p); Q sums over the dual words other than zero."""
         if p == 0.5:
             return -math.inf
@@ -101,20 +101,29 @@ class _Curve:
         top = float(terms.max())
         return top + math.log(float(np.exp(terms - top).sum()))
 
-    def _log_clean(self, p: float) -> float:
+    def log_clean(self, p: float) -> float:
         """Return ln (2^r (1 - p)^n)."""
         return self._log_words + self._length * math.log1p(-p)
 
+    def log_clean_tangent(self, log_z: float) -> tuple[float, float]:
+        """Return ln (2^r (1 - p)^n) as a function of ln z, z = 1 - 2p: its value and its slope."""
+        z = math.exp(log_z)
+        return self._log_words + self._length * (math.log1p(z) - math.log(2)), self._length * z / (1 + z)
+
     def ratio(self, p: float) -> float:
         """Return R(p)."""
-        if self._log_clean(p) < _FLOATS_DO:
-            return 1 + math.exp(self._log_rest(p)) - math.exp(self._log_clean(p))
+        if self.log_clean(p) < _FLOATS_DO:
+            return 1 + math.exp(self.log_rest(p)) - math.exp(self.log_clean(p))
         return math.ldexp(float(precise_probability(self._code, self._data_bits, p)), self._code.width)
+
+    def growth(self, a: float, b: float) -> float:
+        """Return ((1 - a) / (1 - b))^n, the most that R grows by from b down to a."""
+        return math.exp(min(self._length * (math.log1p(-a) - math.log1p(-b)), _HUGE))
 
     def highest(self, a: float, b: float, ratio_b: float) -> float:
         """Return an upper bound of R on the piece from a to b."""
-        growth = math.exp(min(self._length * (math.log1p(-a) - math.log1p(-b)), _HUGE))
-        if self._log_clean(b) >= _FLOATS_DO:
+        growth = self.growth(a, b)
+        if self.log_clean(b) >= _FLOATS_DO:
             return ratio_b * growth
-        ceiling = 1 + math.exp(min(self._log_rest(a), _HUGE)) - math.exp(self._log_clean(b))
+        ceiling = 1 + math.exp(min(self.log_rest(a), _HUGE)) - math.exp(self.log_clean(b))
         return min(ratio_b * growth, ceiling)

@@ -157,7 +157,7 @@ def _join(
 
 
 @compiled
-def _lay_out(first: Any, at: int, onward: Any, fewest: Any, flips: int, layers: int, old: Any, new: Any) -> int:
+def _lay_out(first: Any, at: int, onward: Any, fewest: Any, flips: int, layers: int, old: Any, new: Any) -> Any:
     """Say where the lists of each layer begin for each node after bit ``at``; return the length of the longest layer.
 
     Args:
@@ -170,18 +170,19 @@ def _lay_out(first: Any, at: int, onward: Any, fewest: Any, flips: int, layers: 
         old: int64 (layers, n_widest + 1), where lists begin before the bit.
         new: the same after the bit; filled.
     """
-    begin, stop, later = first[at], first[at + 1], first[at + 2]
-    longest = 0
-    for layer in range(layers):
-        new[layer, : later - stop + 1] = 0
-        for node in range(begin, stop):
-            for flip in range(min(layer, 1) + 1):
+    begin, stop, later = U(first[at]), U(first[at + 1]), U(first[at + 2])
+    longest: Any = np.int64(0)
+    for layer in range(U(layers)):
+        for node in range(later - stop + U(1)):
+            new[layer, node] = 0
+        for flip in range(U(2) if layer else U(1)):
+            for node in range(begin, stop):
                 there = onward[node, flip]
-                size = old[layer - flip, node - begin + 1] - old[layer - flip, node - begin]
-                if there >= 0 and size and fewest[there] <= flips - layer:
-                    new[layer, there - stop + 1] += size
+                size = old[layer - flip, node - begin + U(1)] - old[layer - flip, node - begin]
+                if there >= 0 and size and fewest[U(there)] <= flips - np.int64(layer):
+                    new[layer, U(there) - stop + U(1)] += size
         for node in range(later - stop):
-            new[layer, node + 1] += new[layer, node]
+            new[layer, node + U(1)] += new[layer, node]
         longest = max(longest, new[layer, later - stop])
     return longest
 
@@ -189,30 +190,29 @@ def _lay_out(first: Any, at: int, onward: Any, fewest: Any, flips: int, layers: 
 @compiled
 def _move(
     first: Any, at: int, onward: Any, added: Any, leap: Any, powers: Any, width: int, fewest: Any, flips: int,
-    layers: int, old_start: Any, old: Any, new_start: Any, new: Any,
+    layers: int, old_start: Any, old: Any, new_start: Any, new: Any, fill: Any,
 ) -> None:  # fmt: skip
-    """Carry the lists of all layers over bit ``at``, to where ``_lay_out`` has put them."""
-    begin, stop, later = first[at], first[at + 1], first[at + 2]
-    fill = np.empty(later - stop, np.int64)
-    for layer in range(layers):
-        fill[:] = new_start[layer, : later - stop]
-        for flip in range(min(layer, 1) + 1):
-            source_layer = layer - flip
+    """Carry the lists of all layers over bit ``at``, to where ``_lay_out`` has put them; ``fill`` is scratch."""
+    begin, stop, later = U(first[at]), U(first[at + 1]), U(first[at + 2])
+    for layer in range(U(layers)):
+        for node in range(later - stop):
+            fill[node] = new_start[layer, node]
+        for flip in range(U(2) if layer else U(1)):
+            source = layer - flip
             for node in range(begin, stop):
                 there = onward[node, flip]
-                head, end = old_start[source_layer, node - begin], old_start[source_layer, node - begin + 1]
-                if there < 0 or head == end or fewest[there] > flips - layer:
+                head, end = U(old_start[source, node - begin]), U(old_start[source, node - begin + U(1)])
+                if there < 0 or head == end or fewest[U(there)] > flips - np.int64(layer):
                     continue
-                put = fill[there - stop]
-                fill[there - stop] = put + end - head
-                source, sink = old[source_layer, head:end], new[layer, put : put + end - head]
+                put = U(fill[U(there) - stop])
+                fill[U(there) - stop] = np.int64(put + end - head)
                 shift, exponent = added[node, flip], leap[node, flip]
                 if exponent == 0:
-                    for index in range(source.size):
-                        sink[index] = source[index] ^ shift
+                    for index in range(end - head):
+                        new[layer, put + index] = old[source, head + index] ^ shift
                 else:
-                    for index in range(source.size):
-                        sink[index] = shifted(source[index], exponent, powers, width) ^ shift
+                    for index in range(end - head):
+                        new[layer, put + index] = shifted(old[source, head + index], exponent, powers, width) ^ shift
 
 
 @compiled
@@ -263,32 +263,36 @@ def count_by_flips(
     for at in range(bits.size + 1):
         widest = max(widest, first[at + 1] - first[at])
     old_start, new_start = np.zeros((layers, widest + 1), np.int64), np.zeros((layers, widest + 1), np.int64)
-    old, new = np.empty((layers, 1), np.uint32), np.empty((layers, 1), np.uint32)
+    old, new, fill = np.empty((layers, 1), np.uint32), np.empty((layers, 1), np.uint32), np.empty(widest, np.int64)
     old_start[0, 1] = 1
     old[0, 0] = start
     over = False
     for at in range(bits.size):
+        if first[at] == first[at + 1]:
+            break  # nothing leads here, so nothing leads on
         for node in range(first[at], first[at + 1]):
             row = node - first[at]
             for layer in range(layers):
-                values = old[layer, old_start[layer, row] : old_start[layer, row + 1]]
-                if values.size == 0:
+                head, end = U(old_start[layer, row]), U(old_start[layer, row + 1])
+                if head == end:
                     continue
                 if single[node] >= 0:
                     need = np.uint32(single[node])
                     seen = 0
-                    for index in range(values.size):
-                        seen += values[index] == need
+                    for index in range(head, end):
+                        seen += old[layer, index] == need
                     counts[layer + 1, ends[onward[node, 1]]] += seen
                 if layer == front and behind > 1:
                     over |= _join(
                         onward, added, leap, powers, width, ends, single, n_single, n_pairs_left, first_run, item,
-                        run_start, run_end, node, values.copy(), table, layer, behind > 2, counts,
+                        run_start, run_end, node, old[layer, head:end].copy(), table, layer, behind > 2, counts,
                     )  # fmt: skip
         longest = _lay_out(first, at, onward, fewest, flips, layers, old_start, new_start)
         if longest > new.shape[1]:
             new = np.empty((layers, longest + longest // 4), np.uint32)
-        _move(first, at, onward, added, leap, powers, width, fewest, flips, layers, old_start, old, new_start, new)
+        _move(
+            first, at, onward, added, leap, powers, width, fewest, flips, layers, old_start, old, new_start, new, fill
+        )  # fmt: skip
         old, new = new, old
         old_start, new_start = new_start, old_start
     return over

@@ -20,7 +20,7 @@ from framesim.kernels.straight import ONE, ZERO, Straight
 
 __all__ = ["CanShape", "Head", "write_can"]
 
-BODY = 2  #: groups of ``run`` wire bits in one pass of the loop
+BODY = 1  #: groups of ``run`` wire bits in one pass of the loop
 COUNTER = 7  #: planes of the count of bits to come
 BEHIND = 16  #: wire bits behind a pass that it may look at
 
@@ -212,8 +212,10 @@ class _Writer:
 
     def near(self, code: Straight, values: dict[str, str], act: str) -> str:
         """Return which receivers may reach the end of their CRC within the next pass."""
-        bound = (BODY * self.shape.run).bit_length()
-        return code.but(act, code.any_of([values[f"r{place}"] for place in range(bound, COUNTER)]))
+        size = BODY * self.shape.run
+        low = [f"r{place}" for place in reversed(range(size.bit_length()))]
+        few = code.table([values[name] for name in low], [int(count <= size) for count in range(1 << len(low))])
+        return code.and_(few, code.but(act, code.any_of([values[f"r{place}"] for place in range(len(low), COUNTER)])))
 
     def write_body(self, *, ending: bool) -> list[str]:
         """Write one pass over ``BODY * run`` wire bits; with ``ending`` frames may end in it."""

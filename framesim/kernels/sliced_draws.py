@@ -58,7 +58,7 @@ def address(place: Any, words: Any) -> None:
 
 @compiled
 def scattered_flips(
-    lengths: Any, turns: int, chance: float, seed: Any, unit: Any, first: int, pattern: Any, place: Any
+    lengths: Any, turns: int, chance: float, seed: Any, unit: Any, first: int, reached: Any, pattern: Any, place: Any
 ) -> Any:
     """Draw independent flips from one to the next: the work grows with the flips, not with the bits.
 
@@ -69,33 +69,41 @@ def scattered_flips(
         seed: uint64.
         unit: uint64 below 2^32, number of the stretch of random numbers.
         first: frame to begin with.
+        reached: int64 (2,), how far that frame is drawn: the last bit passed, of all its turns one after another, and
+            the random numbers used; -1, 0 for one to begin with. Receives the same of the frame to go on with.
         pattern: int64 (room,); receives ``frame * turns + time`` of each flip.
         place: int32 (room,); receives the flipped wire bit.
 
     Returns:
-        How many flips were drawn, and the frame to go on with when there was no more room.
+        How many flips were drawn, and the frame to go on with when there was no more room; no frame sent lacks some.
     """
     found, scale = 0, 1.0 / np.log1p(-chance)
     words = np.zeros(4 * 64, np.uint32)
     for frame in range(first, lengths.size):
-        bits, start = lengths[frame] * turns, found
-        at, used, chunk = np.int64(-1), U(128), U(0)
+        bits, whole, last = lengths[frame] * turns, found, np.int64(-1)
+        at, used = reached[0], U(reached[1])
+        if used % U(128) != U(0):
+            purpose = ((used // U(128)) << U(16)) | U(1)
+            draw(words[:64], words[64:128], words[128:192], words[192:], purpose, U(frame), unit, seed)
         while True:
-            if used == U(128):
-                purpose = (chunk << U(16)) | U(1)
+            if used % U(128) == U(0):
+                purpose = ((used // U(128)) << U(16)) | U(1)
                 draw(words[:64], words[64:128], words[128:192], words[192:], purpose, U(frame), unit, seed)
-                used, chunk = U(0), chunk + U(1)
-            share = np.float64(((U(words[used]) << HALF) | U(words[U(128) + used])) >> U(11)) * 2.0**-53
-            used += U(1)
+            high, low = words[used % U(128)], words[U(128) + used % U(128)]
+            share = np.float64(((U(high) << HALF) | U(low)) >> U(11)) * 2.0**-53
             jump = np.log(1.0 - share) * scale
-            if jump >= np.float64(bits - at):
+            if jump >= np.float64(bits - at) or at + 1 + np.int64(jump) >= bits:
                 break
-            at += 1 + np.int64(jump)
-            if at >= bits:
-                break
+            after = at + 1 + np.int64(jump)
+            if after // lengths[frame] != last:
+                whole, last = found, after // lengths[frame]
+                reached[0], reached[1] = at, np.int64(used)
             if found == pattern.size:
-                return start, frame
-            pattern[found] = frame * turns + at // lengths[frame]
+                return whole, frame
+            at = after
+            used += U(1)
+            pattern[found] = frame * turns + last
             place[found] = at % lengths[frame]
             found += 1
+        reached[0], reached[1] = -1, 0
     return found, lengths.size

@@ -136,25 +136,25 @@ def exact_flips(
         seen: uint8.
     """
     n_planes, lanes = U(wires.shape[1]) * UW, LANES * UW
-    x, clean, levels = np.zeros(n_planes, np.uint64), np.zeros(n_planes, np.uint64), np.zeros(n_planes, np.uint8)
+    x, clean, levels = np.zeros(n_planes, np.uint64), np.zeros(n_planes, np.uint64), np.ones(n_planes, np.uint8)
     s, v, everyone = np.zeros(U(64) * UW, np.uint64), np.zeros(U(4) * UW, np.uint64), np.zeros(UW, np.uint64)
-    late, starts = np.zeros(n_planes, np.uint64), np.zeros(n_planes, np.uint8)
+    late, starts = np.zeros(n_planes, np.uint64), np.ones(n_planes, np.uint8)
     delay, used = np.zeros(UW, np.uint64), np.zeros(UW, np.uint64)
     place, room = np.zeros((flips, lanes), np.uint32), np.zeros(lanes, np.uint32)
     flat, part = place.reshape(-1), U(flips) * lanes // U(4)
     everyone[:] = ~U(0)
-    chunk = U(0)
+    chunk, reach = U(0), U(0)
     for first in range(U(0), U(wires.shape[0]), UW):
-        side_by_side(wires, first, levels)
-        spread(levels, n_planes, clean)
         count = min(UW, U(wires.shape[0]) - first)
-        later_start(wires, first, count, delay, starts)
-        spread(starts, n_planes, late)
-        size = U(0)  # what lies behind the longest frame stays as it is
         for w in range(UW):
             length = lengths[min(first + w, U(wires.shape[0] - 1))]
-            size = max(size, U(length) * UW)
+            reach = max(reach, U(length))  # what lies behind the longest frame so far stays as it is
             room[w * LANES : (w + U(1)) * LANES] = np.uint32(length - flips)
+        size = reach * UW
+        side_by_side(wires, first, reach, levels)
+        spread(levels, n_planes, clean)
+        later_start(wires, first, count, reach, delay, starts)
+        spread(starts, n_planes, late)
         x[:] = clean
         for _ in range(turns):
             draw(

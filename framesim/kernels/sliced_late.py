@@ -13,13 +13,14 @@ U = np.uint64
 
 
 @compiled
-def later_start(wires: Any, first: Any, count: Any, delay: Any, levels: Any) -> None:
+def later_start(wires: Any, first: Any, count: Any, reach: Any, delay: Any, levels: Any) -> None:
     """Put frames beside each other as they look to a receiver that missed the first bit: from the next dominant bit on.
 
     Args:
         wires: uint8 (n_frames, n_planes).
         first: the first frame.
         count: how many.
+        reach: see ``sliced_words.side_by_side``.
         delay: uint64 (UW,); receives how many bits later each begins.
         levels: uint8 (n_planes * UW,); receives the levels, as ``side_by_side`` puts them; the wire rests behind them.
     """
@@ -29,7 +30,7 @@ def later_start(wires: Any, first: Any, count: Any, delay: Any, levels: Any) -> 
         while begin < planes - U(1) and wires[first + w, begin]:
             begin += U(1)
         delay[w] = begin
-        for t in range(planes):
+        for t in range(reach):
             levels[t * UW + w] = wires[first + w, t + begin] if t + begin < planes else np.uint8(1)
 
 

@@ -27,18 +27,19 @@ def ones(word: Any) -> Any:
 
 
 @compiled
-def side_by_side(wires: Any, first: Any, levels: Any) -> None:
+def side_by_side(wires: Any, first: Any, reach: Any, levels: Any) -> None:
     """Put ``UW`` frames from ``first`` on beside each other, the last one again where there are less.
 
     Args:
         wires: uint8 (n_frames, n_planes).
         first: the first frame.
+        reach: wire bits to put there; behind them the wire rests, and ``levels`` says so already.
         levels: uint8 (n_planes * UW,); receives the level of wire bit ``t`` of word ``w`` at ``t * UW + w``.
     """
     last = U(wires.shape[0] - 1)
     for w in range(UW):
         row = min(first + w, last)
-        for t in range(U(wires.shape[1])):
+        for t in range(reach):
             levels[t * UW + w] = wires[row, t]
 
 

@@ -1,6 +1,7 @@
 """What a challenge found, for a terminal: one block a rule broken, the most telling first."""
 
 import json
+from textwrap import wrap
 
 from rich.console import Console
 from rich.text import Text
@@ -46,18 +47,48 @@ def draw_challenge(console: Console, report: Report, *, file: str | None) -> Non
 def _draw(console: Console, number: int, finding: Finding) -> None:
     where = f" {finding.where}" if finding.where else ""
     times = "" if finding.case is None else f" ({finding.count:,} {'case' if finding.count == 1 else 'cases'})"
-    console.print(Text(f"{number}. It {finding.rule}{where}{times}.", style="bold"))
+    _paragraph(console, f"{number}. It {finding.rule}{where}{times}.", hang=3, style="bold")
     if finding.want is not None:
-        console.print(Text(f"   right: {_answer(finding.want.record())}"))
+        _told(console, "   right: ", finding.want.record())
     if finding.got is not None:
-        console.print(Text(f"   yours: {_answer(finding.got)}"))
+        _told(console, "   yours: ", finding.got)
+    place = _first_difference(finding)
+    if place is not None:
+        console.print(Text(f"   they differ first at bit {place}, counted from 0"))
     if finding.origin and finding.case is not None:
-        console.print(Text(f"   first met as: {finding.origin}", style="dim"))
+        _paragraph(console, f"   first met as: {finding.origin}", hang=6, style="dim")
     if finding.case is not None:
         if len(finding.case.bits) <= _LONGEST_WIRE:
             console.print(Text(f"   {finding.replay()}"), soft_wrap=True)
         else:
             console.print(Text(f"   a wire of {len(finding.case.bits):,} bits; see the file"))
+
+
+def _told(console: Console, head: str, told: object) -> None:
+    """Write an answer; bits on one line, so that two rows of them stand below each other and can be copied."""
+    if _is_bits(told):
+        console.print(Text(f"{head}{_answer(told)}"), soft_wrap=True)
+    else:
+        _paragraph(console, f"{head}{_answer(told)}", hang=len(head))
+
+
+def _is_bits(told: object) -> bool:
+    return isinstance(told, dict) and list(told) == ["bits"] and isinstance(told["bits"], str)
+
+
+def _first_difference(finding: Finding) -> int | None:
+    """Return the first bit in which two answers of bits differ, or at which the shorter ends."""
+    if finding.want is None or not _is_bits(finding.got) or not finding.want.bits:
+        return None
+    assert isinstance(finding.got, dict)
+    right, yours = finding.want.bits, finding.got["bits"]
+    ends = min(len(right), len(yours))
+    return next((place for place in range(ends) if right[place] != yours[place]), ends)
+
+
+def _paragraph(console: Console, text: str, *, hang: int, style: str = "") -> None:
+    for line in wrap(text, max(20, console.width), subsequent_indent=" " * hang, drop_whitespace=True):
+        console.print(Text(line, style=style), no_wrap=True, overflow="ignore", crop=False)
 
 
 def _answer(told: object) -> str:

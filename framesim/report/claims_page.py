@@ -20,6 +20,7 @@ def claims_page(record: Mapping[str, Any]) -> str:
 
     pages = Environment(loader=PackageLoader("framesim.report"), autoescape=True, trim_blocks=True, lstrip_blocks=True)
     pages.filters["pairs"] = _pairs
+    pages.filters["cause"] = _cause
     pages.filters["counts"] = lambda counts: ", ".join(f"{key}: {number:,}" for key, number in counts.items())
     pages.filters["verdict"] = _verdict
     pages.filters["short"] = lambda value: f"{value:.4g}"
@@ -29,6 +30,13 @@ def claims_page(record: Mapping[str, Any]) -> str:
 def _verdict(claim: Mapping[str, Any]) -> str:
     verdict = str(claim["verdict"])
     return f"{verdict}, {SETTLED[claim['meets']]}" if verdict == "bounded" else verdict
+
+
+def _cause(value: Mapping[str, Any]) -> str:
+    """Return what flips the bits; of an engine, what it is, and not the sixty figures that it is made of."""
+    inner = [key for key, each in value.items() if isinstance(each, Mapping)]
+    shown = _pairs({key: each for key, each in value.items() if key not in inner})
+    return f"{shown}; {', '.join(inner)}: see evidence.json" if inner else shown
 
 
 def _pairs(value: Any) -> str:

@@ -14,6 +14,7 @@ from framesim.report.caution import CAUTION
 __all__ = ["draw_claims", "fields_text", "heading"]
 
 INDENT = 4
+_JOINED = "\u00a0"
 LONGEST_COMMAND = 100  # characters; longer ones stand in the JSON and in the evidence
 
 STYLES = {Verdict.PROVEN: "bold", Verdict.REFUTED: "bold reverse", Verdict.BOUNDED: "bold", Verdict.OPEN: "bold"}
@@ -76,5 +77,7 @@ def _counterexample(console: Console, finding: Finding) -> None:
 
 def _paragraph(console: Console, text: str, *, indent: int = 0, style: str = "") -> None:
     plain = one_line("".join(" " if mark.isspace() else mark for mark in text))
-    for line in wrap(plain, max(20, console.width - indent)):
-        console.print(Text(" " * indent + line, style=style), no_wrap=True, overflow="ignore", crop=False)
+    joined = plain.replace(" %", f"{_JOINED}%")  # a number is not parted from its sign
+    for line in wrap(joined, max(20, console.width - indent)):
+        shown = " " * indent + line.replace(_JOINED, " ")
+        console.print(Text(shown, style=style), no_wrap=True, overflow="ignore", crop=False)

@@ -25,7 +25,6 @@ from framesim.networks.can_fd import CAN_FD
 pytestmark = pytest.mark.slow
 
 ROUNDS = 9
-REPEATS = 512
 BY_REFERENCE = 400  # frames a round
 
 
@@ -35,24 +34,25 @@ def seconds(road):
     return time.thread_time() - begun
 
 
+@pytest.mark.parametrize("repeats", [2048, 512])
 @pytest.mark.parametrize("size", [8, 64])
-def test_two_flips_a_frame_at_least_three_hundred_times_as_fast_as_the_reference(size):
+def test_two_flips_a_frame_at_least_a_thousand_times_as_fast_as_the_reference(size, repeats):
     source = Payloads(frame=fs.CanFdFrame(identifier=0x123, payload=bytes(size)))
-    sampling = Sampling(sources=(source,), channel=ExactFlips(count=2), payloads=128, repeats=REPEATS)
+    sampling = Sampling(sources=(source,), channel=ExactFlips(count=2), payloads=128, repeats=repeats)
     payloads = source.draw(0, 32)
     sent = [fs.encode(fs.CanFdFrame(identifier=0x123, payload=row.tobytes())) for row in payloads]
     wires, lengths = on_the_wire(sent)
-    drawn = list(portions(ExactFlips(count=2), lengths, REPEATS, seed=1, number=1))
+    drawn = list(portions(ExactFlips(count=2), lengths, repeats, seed=1, number=1))
     found = engine(CAN_FD)
     seen = []
     for first, _, pattern, place in drawn:
-        for begin in range(0, len(pattern), 2 * (len(sent) * REPEATS // BY_REFERENCE)):
-            index = first + int(pattern[begin]) // REPEATS
+        for begin in range(0, len(pattern), 2 * (len(sent) * repeats // BY_REFERENCE)):
+            index = first + int(pattern[begin]) // repeats
             seen.append(sent[index].flipped(place[begin : begin + 2].tolist()))
 
     def receive():
         for first, stop, pattern, place in drawn:
-            found.verdicts(wires[first:stop], lengths[first:stop], REPEATS, pattern, place)
+            found.verdicts(wires[first:stop], lengths[first:stop], repeats, pattern, place)
 
     def refer():
         for bits in seen:
@@ -60,7 +60,7 @@ def test_two_flips_a_frame_at_least_three_hundred_times_as_fast_as_the_reference
 
     number = iter(range(1000))
     roads = {
-        "compiled receiver alone": (receive, len(sent) * REPEATS),
+        "compiled receiver alone": (receive, len(sent) * repeats),
         "whole unit, encoding and drawing included": (lambda: sampling.unit(1, next(number)), sampling.frames_a_unit),
         "reference receiver alone": (refer, len(seen)),
     }
@@ -70,13 +70,14 @@ def test_two_flips_a_frame_at_least_three_hundred_times_as_fast_as_the_reference
     medians = {name: statistics.median(row[name] for row in rounds) for name in roads}
     ratio = statistics.median(row["reference receiver alone"] / row["compiled receiver alone"] for row in rounds)
     for name, median in medians.items():
-        print(f"\n{size} bytes, {name}: {1e9 * median:.0f} ns a frame", end="")
-    print(f"\n{size} bytes: the compiled receiver is {ratio:.0f} times as fast (load {os.getloadavg()[0]:.1f})")
-    assert ratio > 300
+        print(f"\n{size} bytes, sent {repeats} times, {name}: {1e9 * median:.0f} ns a frame", end="")
+    print(f"\n{size} bytes, sent {repeats} times: the compiled receiver is {ratio:.0f} times as fast", end="")
+    print(f" (load {os.getloadavg()[0]:.1f})")
+    assert ratio > 1000
 
 
 FIRST_UNIT = """
-import sys, time
+import resource, time
 import framesim as fs
 from framesim.coverage.fast.work import Sampling
 from framesim.disturbance import ExactFlips
@@ -84,18 +85,23 @@ import numba, numpy
 begun = time.process_time()
 frame = fs.CanFdFrame(identifier=1, payload=bytes(8))
 Sampling(sources=(frame,), channel=ExactFlips(count=2), payloads=1, repeats=64).unit(1, 0)
-print(time.process_time() - begun)
+print(time.process_time() - begun, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
 """
 
 
-def test_a_first_unit_compiles_in_ten_seconds_and_a_second_process_does_not_compile(tmp_path):
+def test_a_first_unit_compiles_in_twenty_seconds_and_a_second_process_does_not_compile(tmp_path):
     cache = {**os.environ, "NUMBA_CACHE_DIR": str(tmp_path)}
     taken = []
     for _ in range(2):
         run = subprocess.run(
             [sys.executable, "-c", FIRST_UNIT], env=cache, check=True, capture_output=True, text=True, timeout=120
         )
-        taken.append(float(run.stdout))
-    print(f"\nfirst unit: {taken[0]:.1f} s of CPU time; in a second process: {taken[1]:.2f} s")
-    assert taken[0] < 10
-    assert taken[1] < 1.5
+        taken.append([float(figure) for figure in run.stdout.split()])
+    (first, compiling), (second, compiled) = taken
+    print(
+        f"\nfirst unit: {first:.1f} s of CPU time, {compiling:.0f} MiB; in a second process: {second:.2f} s, ", end=""
+    )
+    print(f"{compiled:.0f} MiB")
+    assert first < 20
+    assert second < 1.5
+    assert max(compiling, compiled) < 400

@@ -14,10 +14,13 @@ from framesim.coverage.campaign.running import run_campaign
 from framesim.coverage.campaign.works import frames_work
 from framesim.coverage.exact.line import line_of
 from framesim.coverage.exact.patterns import undetected_patterns
-from framesim.coverage.fast import engines, flips
+from framesim.coverage.fast import engines, flips, reference, sliced
+from framesim.coverage.fast import work as campaign_work
+from framesim.coverage.fast.draws import flips_of
 from framesim.coverage.fast.flips import portions
 from framesim.coverage.fast.sending import draw_frames
 from framesim.coverage.fast.sliced import engine
+from framesim.coverage.fast.work import Sampling
 from framesim.coverage.population import Payloads
 from framesim.disturbance import Bursts, ExactFlips, GilbertElliott, Scatter
 
@@ -112,6 +115,33 @@ def test_portions_of_a_unit_are_drawn_apart(monkeypatch, channel):
     assert [(first, stop) for first, stop, *_ in found] == [(0, 2), (2, 4), (4, 6)]
     drawn = {(pattern.tobytes(), place.tobytes()) for _, _, pattern, place in found}
     assert len(drawn) == 3
+
+
+def test_a_frame_sent_very_often_is_drawn_piece_by_piece(monkeypatch):
+    monkeypatch.setattr(flips, "PLACES_AT_ONCE", 50 * 40)
+    found = list(portions(ExactFlips(count=3), np.full(2, 50), 100, seed=2, number=0))
+    assert [(first, stop) for first, stop, *_ in found] == [(0, 1)] * 3 + [(1, 2)] * 3
+    for frame in (0, 1):
+        mine = found[3 * frame : 3 * frame + 3]
+        assert np.array_equal(np.concatenate([pattern for _, _, pattern, _ in mine]), np.repeat(np.arange(100), 3))
+        assert [len(place) for *_, place in mine] == [120, 120, 60]
+    drawn = {place.tobytes()[:240] for *_, place in found}
+    assert len(drawn) == 6
+
+
+@pytest.mark.parametrize("channel", [ExactFlips(count=30), Scatter(bit_error_ratio=0.5)])
+@pytest.mark.parametrize(("frame", "drawn"), [
+    (fs.CanFrame(identifier=5, payload=b"ab"), flips_of), (fs.LinFrame(identifier=5, payload=b"ab"), portions),
+])  # fmt: skip
+def test_pieces_of_a_unit_are_judged_like_the_whole(monkeypatch, frame, drawn, channel):
+    work = Sampling(sources=(frame,), channel=channel, payloads=2, repeats=300)
+    monkeypatch.setattr(flips, "PLACES_AT_ONCE", 1 << 12)
+    monkeypatch.setattr(sliced, "FLIPS_AT_ONCE", 1 << 9)
+    found = work.unit(3, 1)
+    assert found.counts["disturbed"] == 600
+    with monkeypatch.context() as patch:
+        patch.setattr(campaign_work, "_engine_of", lambda _: reference.Reference(note="asked for", flips_of=drawn))
+        assert work.unit(3, 1) == found
 
 
 @pytest.mark.parametrize(("channel", "frames"), [

@@ -9,11 +9,20 @@ from itertools import combinations
 import numpy as np
 import pytest
 from bitarray import bitarray
+from field_verdicts import (
+    SHORT,
+    by_the_reference,
+    differences,
+    fd_frame,
+    flat,
+    mixed_flips,
+    near_flips,
+    spread_flips,
+)
 from random_frames import random_frame
 
 import framesim as fs
 from framesim.coverage.campaign.works import frames_work
-from framesim.coverage.fast import reference, work
 from framesim.coverage.fast.scalar import engine
 from framesim.coverage.fast.sending import bits_from, bounds_of, draw_frames
 from framesim.coverage.fast.wires import on_the_wire, wires_of
@@ -21,73 +30,14 @@ from framesim.coverage.fast.work import Sampling, frame_at
 from framesim.coverage.linear.can_fd import accepted_patterns, undetected_patterns
 from framesim.coverage.population import Payloads
 from framesim.disturbance import Bursts, ExactFlips, Flips, GilbertElliott, Scatter
-from framesim.judging import run_receiver
-from framesim.kernels.field_receiver import ABANDONED, UNDECIDED, VALID
+from framesim.kernels.field_receiver import UNDECIDED, VALID
 from framesim.linecoding.coding import PLAIN
 from framesim.linecoding.stuffing import DynamicStuffing, FixedStuffing
-from framesim.networks.automaton import CHECKS
 from framesim.networks.can import CAN
 from framesim.networks.can_fd import CAN_FD, CAN_FD_ORIGINAL, LENGTHS
 from framesim.networks.can_xl import CAN_XL
 from framesim.networks.encoder import encode_with
 from framesim.networks.registry import network_of
-from framesim.networks.transitions import ABANDONED as LEFT
-
-SHORT = (0, 0, 1, 1, 2, 3, 4, 8)
-RUNS = (0x00, 0xFF, 0xF8, 0x07, 0x1F)
-
-
-def fd_frame(rng, sizes=SHORT, *, iso=None):
-    """A frame of either format; half of them hold long runs of equal bits."""
-    size, extended = rng.choice(sizes), rng.random() < 0.3
-    runs = bytes(rng.choice(RUNS) for _ in range(size))
-    return fs.CanFdFrame(
-        identifier=rng.getrandbits(29 if extended else 11) if rng.random() < 0.6 else 0,
-        payload=rng.randbytes(size) if rng.random() < 0.5 else runs,
-        extended=extended,
-        bit_rate_switch=rng.random() < 0.5,
-        error_state=rng.random() < 0.5,
-        iso=rng.random() < 0.6 if iso is None else iso,
-    )
-
-
-def spread_flips(rng, n_bits):
-    return sorted(rng.sample(range(n_bits), rng.choice((1, 2, 2, 3, 5, 9))))
-
-
-def near_flips(rng, n_bits):
-    """Flips within twelve bits: they make and break runs."""
-    first = rng.randrange(n_bits)
-    return sorted({min(first + rng.randrange(12), n_bits - 1) for _ in range(rng.choice((1, 2, 2, 3, 5, 9)))})
-
-
-def mixed_flips(rng, n_bits):
-    return (spread_flips if rng.random() < 0.5 else near_flips)(rng, n_bits)
-
-
-def flat(patterns):
-    """Patterns as arrays, as a channel returns them."""
-    return (
-        np.repeat(np.arange(len(patterns)), [len(row) for row in patterns]).astype(np.int64),
-        np.array([bit for row in patterns for bit in row], np.int32),
-    )
-
-
-def by_the_reference_receiver(network, seen):
-    """The number of the first check to speak, or what else the strict receiver concludes."""
-    receiver = run_receiver(network, seen, strict=True)
-    heard = receiver.finish()
-    if heard.check is not None:
-        return CHECKS.index(heard.check)
-    return VALID if heard.accepted else ABANDONED if receiver.state == LEFT else UNDECIDED
-
-
-def differences(network, sent, patterns):
-    """How many patterns of a frame are judged otherwise than by the reference receiver."""
-    wires, lengths = on_the_wire([sent])
-    _, verdicts, _ = engine(network).verdicts(wires, lengths, len(patterns), *flat(patterns))
-    expected = [by_the_reference_receiver(network, sent.flipped(row)) for row in patterns]
-    return sum(found != right for found, right in zip(verdicts.tolist(), expected, strict=True))
 
 
 def fd_differences(rng, frames, patterns, flips_of, sizes=SHORT):
@@ -242,12 +192,6 @@ def test_frames_are_laid_on_the_wire_as_the_encoder_does(sources):
     assert len(set(lengths.tolist())) > 1
 
 
-def by_the_reference(monkeypatch, sampling, seed, number):
-    with monkeypatch.context() as patch:
-        patch.setattr(work, "_engine_of", lambda _: reference.Reference(note="asked for"))
-        return sampling.unit(seed, number)
-
-
 @pytest.mark.parametrize(("sources", "channel"), [
     ((*EVERY_LENGTH, EXTENDED), GilbertElliott(good_to_bad=1e-2, bad_to_good=0.1, good_error=1e-3, bad_error=0.5)),
     ((*EVERY_LENGTH, EXTENDED), Bursts(starts_per_bit=1e-3, mean_length=6, lengths="fixed")),
@@ -287,7 +231,7 @@ def test_without_numba_a_unit_is_slow_but_the_same(monkeypatch):
     sampling = Sampling(sources=OLD, channel=Bursts(starts_per_bit=0.01, mean_length=4), payloads=3, repeats=20)
     expected = sampling.unit(1, 0)
     engine.cache_clear()
-    for name in ("compiled", "field_receiver"):
+    for name in ("compiled", "field_receiver", "field_ways"):
         monkeypatch.delitem(sys.modules, f"framesim.kernels.{name}")
     monkeypatch.setitem(sys.modules, "numba", None)
     assert "numba is missing" in sampling.note

@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from framesim.challenge import challenge_command
+from framesim.cli.main import main
 
 MISBEHAVING = [sys.executable, str(Path(__file__).parent / "clients" / "misbehaving.py")]
 
@@ -60,6 +61,30 @@ def test_a_command_that_hangs_is_ended_and_reported():
     rules, record = findings("hang", 10)
     assert any(rule.startswith("hangs") for rule in rules)
     assert "hung" in record["stopped"]
+
+
+def inline(*lines):
+    return [sys.executable, "-c", "\n".join(("import json, sys, time", *lines))]
+
+
+def test_a_command_that_writes_on_and_on_without_ending_a_line_hangs():
+    drip = inline(
+        "sys.stdin.readline()", "for _ in range(40):", "    print(end='x', flush=True)", "    time.sleep(0.1)"
+    )
+    report = challenge_command(drip, network="can", cases=1, timeout=0.5)
+    assert [finding.rule for finding in report.findings] == ["hangs"]
+
+
+def test_a_command_that_tires_is_not_blamed_for_the_case_at_which_it_does():
+    tired = inline(
+        "for line, _ in zip(sys.stdin, range(7)):",
+        "    number = json.loads(line)['case']",
+        "    print(json.dumps({'case': number, 'verdict': 'refused'}), flush=True)",
+    )
+    report = challenge_command(tired, network="can", cases=20, timeout=5)
+    rules = [finding.rule for finding in report.findings]
+    assert "ends before it has answered, though not when asked the same case alone" in rules
+    assert "ends before it has answered" not in rules
 
 
 def test_a_slow_command_does_not_hang_as_long_as_it_goes_on_answering():
@@ -124,6 +149,7 @@ def test_what_was_found_is_shown_within_80_columns_and_saved(tmp_path):
     lines = done.stdout.splitlines()
     assert "rules broken" in lines[0] or "rule broken" in lines[0]
     assert all(len(line) <= 80 or line.strip().startswith("framesim ") for line in lines)
+    assert not any(line.endswith(" ") for line in lines)
     record = json.loads((tmp_path / "challenge-can.json").read_text(encoding="utf-8"))
     assert list(record) == ["network", "mode", "seed", "asked", "stopped", "findings", "version"]
     finding = record["findings"][0]
@@ -135,6 +161,59 @@ def test_what_was_found_is_shown_within_80_columns_and_saved(tmp_path):
         check=True,
     )
     assert json.loads(replay.stdout)["accepted"] is (finding["want"]["verdict"] == "accepted")
+
+
+def test_an_earlier_file_of_findings_is_left_as_it_is_and_the_next_gets_a_number(tmp_path):
+    texts = []
+    for way, last in (("garbage", "challenge-can.json"), ("crash", "challenge-can-2.json"), ("list", "-3.json")):
+        done = challenge("--cases", "5", "--", *MISBEHAVING, way, "0", folder=tmp_path)
+        assert done.returncode == 1
+        assert done.stdout.splitlines()[-1].endswith(last)
+        name = done.stdout.split()[-1]
+        assert json.loads((tmp_path / name).read_text(encoding="utf-8"))["findings"]
+        texts.append((tmp_path / name).read_text(encoding="utf-8"))
+    names = sorted(path.name for path in tmp_path.iterdir())
+    assert names == ["challenge-can-2.json", "challenge-can-3.json", "challenge-can.json"]
+    assert len(set(texts)) == 3
+    assert (tmp_path / "challenge-can.json").read_text(encoding="utf-8") == texts[0]
+
+
+def test_a_file_that_is_named_replaces_findings_and_nothing_else(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    mine = tmp_path / "mine.json"
+    words = ["challenge", "can", "--cases", "5", "--save", "mine.json", "--", *MISBEHAVING, "garbage", "0"]
+    for content in (None, "", '{"network": "lin", "findings": []}'):
+        if content is not None:
+            mine.write_text(content, encoding="utf-8")
+        assert main(words) == 1
+        assert json.loads(mine.read_text(encoding="utf-8"))["network"] == "can"
+    capsys.readouterr()
+    for content in ("int main(void) {}\n", "[1, 2]", '{"network": "can"}', "\x00\xff"):
+        mine.write_text(content, encoding="latin-1")
+        assert main(words) == 2
+        out, err = capsys.readouterr()
+        assert "is there already and holds no findings" in err
+        assert (out, err.count("\n")) == ("", 1)
+        assert mine.read_text(encoding="latin-1") == content
+
+
+def test_findings_are_written_although_nobody_reads_the_output(tmp_path):
+    words = [*("--cases", "5", "--"), *MISBEHAVING, "garbage", "0"]
+    command = [sys.executable, "-m", "framesim", "challenge", "can", *words]
+    child = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, cwd=tmp_path)
+    child.stdout.close()
+    _, err = child.communicate(timeout=60)
+    assert child.returncode == 141, err
+    assert json.loads((tmp_path / "challenge-can.json").read_text(encoding="utf-8"))["findings"]
+
+
+def test_findings_are_shown_although_they_cannot_be_written(tmp_path):
+    (tmp_path / "loop.json").symlink_to("loop.json")
+    done = challenge("--cases", "5", "--save", "loop.json", "--", *MISBEHAVING, "garbage", "0", folder=tmp_path)
+    assert done.returncode == 2
+    assert "rule broken" in done.stdout
+    assert done.stderr.startswith("framesim: save='loop.json': Too many levels")
+    assert done.stderr.count("\n") == 1
 
 
 def test_the_same_seed_finds_the_same():

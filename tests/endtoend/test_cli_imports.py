@@ -69,3 +69,11 @@ def test_drawing_needs_rich_but_no_numbers():
     loaded = modules_loaded("encode", *FRAME)
     assert "rich.console" in loaded
     assert not loaded & {"numpy", "scipy", "numba", "hypothesis"}
+
+
+def test_a_campaign_of_scattered_flips_does_not_wait_for_what_knows_of_sparks():
+    rest = ["--bit-error-ratio", "0.01", "--frames", "64", "--unit-frames", "64", "--json"]
+    loaded = modules_loaded("campaign", "run", *FRAME, *rest)
+    assert "framesim.disturbance.scatter" in loaded
+    sparks = {"ignition", "sparks", "pulse_train", "recorded", "can_link", "links"}
+    assert not {f"framesim.disturbance.{name}" for name in sparks} & loaded

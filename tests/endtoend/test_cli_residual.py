@@ -148,7 +148,7 @@ def test_a_list_of_payloads_is_summed_whole(tmp_path):
 
 def test_bounded_payloads_are_a_population_of_their_own():
     done = run(
-        "can", "--payload-low", "00", "--payload-high", "03", "--bit-error-ratio", "0.01", "--json", "--budget", "2s"
+        "can", "--payload-low", "00", "--payload-high", "03", "--bit-error-ratio", "0.01", "--json", "--budget", "3.5s"
     )
     assert done.returncode == 0, done.stderr
     subject = json.loads(done.stdout)["subject"]

@@ -2,22 +2,12 @@
 
 import json
 
+from interrupting import interrupted_after
+
 from framesim.cli.main import main
 from framesim.coverage import compare as compare_module
 
 WORDS = ["compare", "--patterns", "5"]
-
-
-def interrupted_after(function, times):
-    """The function, but Ctrl-C is pressed when it is called once more than so many times."""
-    left = iter(range(times))
-
-    def called(*arguments, **settings):
-        if next(left, None) is None:
-            raise KeyboardInterrupt
-        return function(*arguments, **settings)
-
-    return called
 
 
 def test_an_interruption_keeps_the_networks_that_were_done(capsys, monkeypatch):

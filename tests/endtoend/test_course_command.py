@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from interrupting import interrupted_after
 from scenario_texts import ONE_LINK
 
 import framesim as fs
@@ -219,18 +220,6 @@ def test_a_slip_is_told_in_one_line(words, told, capsys):
     said = capsys.readouterr().err
     assert said.count("\n") == 1
     assert told in said
-
-
-def interrupted_after(function, times):
-    """The function, but Ctrl-C is pressed when it is called once more than so many times."""
-    left = iter(range(times))
-
-    def called(*arguments, **settings):
-        if next(left, None) is None:
-            raise KeyboardInterrupt
-        return function(*arguments, **settings)
-
-    return called
 
 
 def test_an_interruption_keeps_the_course_as_far_as_every_link_was_followed(capsys, monkeypatch):

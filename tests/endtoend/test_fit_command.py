@@ -4,6 +4,7 @@ import dataclasses
 import json
 
 import pytest
+from interrupting import interrupted_after
 from scenario_texts import ONE_LINK
 
 from framesim.cli.main import main
@@ -133,18 +134,6 @@ def test_a_way_that_the_flips_do_not_allow_and_a_place_that_cannot_be_written(tm
     assert "--seconds: stands only without a file" in capsys.readouterr().err
     assert main(["fit", path, "--out", "/no/such/folder/a.toml"]) == 2
     assert "cannot be written" in capsys.readouterr().err
-
-
-def interrupted_after(function, times):
-    """The function, but Ctrl-C is pressed when it is called once more than so many times."""
-    left = iter(range(times))
-
-    def called(*arguments, **settings):
-        if next(left, None) is None:
-            raise KeyboardInterrupt
-        return function(*arguments, **settings)
-
-    return called
 
 
 def test_an_interruption_fits_the_flips_that_were_drawn(capsys, monkeypatch):

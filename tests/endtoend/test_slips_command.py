@@ -3,6 +3,7 @@
 import json
 
 import pytest
+from interrupting import interrupted_after
 
 from framesim.cli.main import main
 from framesim.coverage import slip_study, spark_slips
@@ -36,18 +37,6 @@ def test_slips_that_sparks_make_are_counted(capsys):
     assert told["toggled"] >= told["disturbed_fixed"] > 0
     assert main(["slips", "--sparks", "300", "--severity", "good"]) == 0
     assert "none seen (below" in capsys.readouterr().out
-
-
-def interrupted_after(function, times):
-    """The function, but Ctrl-C is pressed when it is called once more than so many times."""
-    left = iter(range(times))
-
-    def called(*arguments, **settings):
-        if next(left, None) is None:
-            raise KeyboardInterrupt
-        return function(*arguments, **settings)
-
-    return called
 
 
 def test_an_interruption_keeps_what_was_tried(capsys, monkeypatch):

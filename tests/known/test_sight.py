@@ -69,8 +69,8 @@ def test_several_receivers_that_never_answer_have_one_value():
 def test_over_a_population_several_receivers_are_only_limited():
     population = fs.Payloads(frame=fs.CanFrame(identifier=0x123, payload=bytes(2)), seed=3)
     channel = fs.Scatter(bit_error_ratio=0.01)
-    alone = fs.residual(population, channel, budget_s=1)
-    five = fs.residual(population, channel, budget_s=1, receivers=5)
+    alone = fs.residual(population, channel, budget_s=14.0)
+    five = fs.residual(population, channel, budget_s=14.0, receivers=5)
     assert five.method == "bounded"
     assert five.probability == five.high == pytest.approx(at_one_of(5, alone.high), rel=1e-9)
     n_bits = len(fs.encode(population.frame))

@@ -1,7 +1,7 @@
 """Flips drawn inside the compiled drivers follow their law, and the verdicts follow from them."""
 
 from collections import Counter
-from itertools import combinations
+from itertools import combinations, pairwise
 
 import numpy as np
 import pytest
@@ -16,6 +16,10 @@ from framesim.networks.can import CAN
 
 FRAME = fs.CanFrame(identifier=0x655, payload=b"\x0f")
 FALSE_ALARM = 1e-6  # of each test below, at the seed given; the seeds are fixed
+
+
+def begin():
+    return np.array([-1, 0], np.int64)
 
 
 @pytest.mark.parametrize("flips", [1, 2])
@@ -36,7 +40,7 @@ def test_first_checks_come_as_often_as_among_all_patterns(flips):
 def test_scattered_flips_have_the_right_number_and_lie_evenly():
     lengths, chance, turns = np.array([50, 61, 110], np.int64), 0.01, 40_000
     pattern, place = np.empty(200_000, np.int64), np.empty(200_000, np.int32)
-    found, stop = scattered_flips(lengths, turns, chance, np.uint64(9), np.uint64(4), 0, pattern, place)
+    found, stop = scattered_flips(lengths, turns, chance, np.uint64(9), np.uint64(4), 0, begin(), pattern, place)
     assert stop == 3
     pattern, place = pattern[:found], place[:found]
     assert (np.diff(pattern * 200 + place) > 0).all()
@@ -55,13 +59,18 @@ def test_scattered_flips_have_the_right_number_and_lie_evenly():
 def test_scatter_goes_on_where_room_ran_out():
     lengths = np.array([50, 61, 110, 80], np.int64)
     whole = np.empty(9000, np.int64), np.empty(9000, np.int32)
-    found, _ = scattered_flips(lengths, 1000, 0.02, np.uint64(9), np.uint64(4), 0, *whole)
-    part, first, pieces = (np.empty(3000, np.int64), np.empty(3000, np.int32)), 0, []
-    while first < 4:
-        some, first = scattered_flips(lengths, 1000, 0.02, np.uint64(9), np.uint64(4), first, *part)
-        pieces.append(part[0][:some].copy())
-    assert len(pieces) > 1
-    assert np.array_equal(np.concatenate(pieces), whole[0][:found])
+    found, _ = scattered_flips(lengths, 1000, 0.02, np.uint64(9), np.uint64(4), 0, begin(), *whole)
+    for room in (3000, 800, 70):  # more than a frame, less, and little more than the bits of one sent once
+        part, first, reached, pieces = (np.empty(room, np.int64), np.empty(room, np.int32)), 0, begin(), []
+        while first < 4:
+            some, first = scattered_flips(lengths, 1000, 0.02, np.uint64(9), np.uint64(4), first, reached, *part)
+            pieces.append(tuple(array[:some].copy() for array in part))
+            assert some > 0
+        assert len(pieces) > found // room
+        for before, after in pairwise(pieces):
+            assert before[0][-1] < after[0][0]  # a frame sent is never cut in two
+        for all_at_once, parts in zip(whole, zip(*pieces, strict=True), strict=True):
+            assert np.array_equal(np.concatenate(parts), all_at_once[:found])
 
 
 def test_scatter_disturbs_as_many_frames_as_it_should():

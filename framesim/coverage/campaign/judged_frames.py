@@ -12,7 +12,6 @@ import numpy as np
 
 from framesim.coverage.campaign.one_receiver import OneReceiver, described
 from framesim.coverage.campaign.work import UnitResult
-from framesim.coverage.judging_many import tally_disturbed
 from framesim.coverage.population import Payloads
 from framesim.coverage.tally import Tally
 from framesim.disturbance import Channel
@@ -52,6 +51,8 @@ class JudgedFrames(OneReceiver):
         Raises:
             BadArgument: the channel needs longer frames.
         """
+        from framesim.coverage.judging_many import tally_disturbed  # a compiled campaign does without
+
         sent = self._sent(seed, number)
         hits = self._hits(sent, seed, number)
         tally = Tally(frames=len(sent))

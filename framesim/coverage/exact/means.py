@@ -22,6 +22,8 @@ __all__ = ["Mean", "Verdicts", "mean_on_channel", "means_by_flips"]
 Progress = Callable[[float, str], None]
 
 FIRST = {1: 200_000, 2: 20_000, 3: 2000, 4: 400, 5: 100, 6: 100, BEYOND: 6}  # frames to begin with
+FEWEST = {1: 2000, 2: 500, 3: 100, 4: 30, 5: 10, 6: 8, BEYOND: 2}  # below these nothing is stated
+FEWEST_SUMMED = 5  # full sums where they are a sample of their own, and no limit
 SPOKEN_FRAMES = 12  # frames for the checks' shares, which differ little from frame to frame
 CHANNEL_FRAMES = 8  # frames to begin with where each is summed up whole
 CHANNEL_COST = 1.0  # seconds a frame and channel state takes, roughly
@@ -93,7 +95,8 @@ def means_by_flips(
     """Return the mean at each bit error ratio of independent flips.
 
     Frames are added where they narrow the limits most for their cost, until all limits are narrow enough or the budget
-    is used up. What decides are counts and fixed costs, never a clock: the result is the same on any machine.
+    is used up. Where the budget is short of what is looked at to begin with, fewer frames are: the limits are wider.
+    What decides are counts and fixed costs, never a clock: the result is the same on any machine.
 
     Args:
         population: the frames.
@@ -104,10 +107,13 @@ def means_by_flips(
         budget_s: seconds of one processor, roughly, at which to stop.
         workers: threads.
         progress: called now and then.
+
+    Raises:
+        NotFeasible: not even the fewest frames fit the budget.
     """
     survey = Survey(population, ratios=ratios, workers=workers)
-    wanted, done = dict(FIRST), 0.0
-    first = sum(frames * _cost(survey, flips) for flips, frames in wanted.items())
+    wanted, done = _begin(survey, ratios, budget_s), 0.0
+    first = _seconds(survey, wanted)
     totals: list[tuple[Estimate, str]] = []
     for _ in range(MOST_ROUNDS):
         for flips, frames in wanted.items():
@@ -128,6 +134,28 @@ def means_by_flips(
             break
         wanted[flips] *= 2
     return [_mean(survey, ratio, same_end, confidence, total) for ratio, total in zip(ratios, totals, strict=True)]
+
+
+def _begin(survey: Survey, ratios: Sequence[float], budget_s: float) -> dict[int, int]:
+    """Return how many frames of each stratum to begin with: as many as the budget allows, in one proportion."""
+    fewest = {**FEWEST, BEYOND: FEWEST_SUMMED if max(ratios) >= ANCHOR else FEWEST[BEYOND]}
+    fewest = {flips: min(fewest[flips], frames) for flips, frames in FIRST.items()}
+    least_s, first_s = _seconds(survey, fewest), _seconds(survey, FIRST)
+    if least_s > budget_s:
+        raise NotFeasible(
+            f"budget_s={budget_s:g}: the mean over random payloads takes at least {least_s:.2g} s of processor time"
+        )
+    # So much of what lies between the fewest frames and those to begin with.
+    share = min(1.0, (budget_s - least_s) / (first_s - least_s)) if first_s > least_s else 1.0
+    return {flips: fewest[flips] + int(share * (frames - fewest[flips])) for flips, frames in FIRST.items()}
+
+
+def _seconds(survey: Survey, wanted: Mapping[int, int]) -> float:
+    """Return what so many frames of each stratum take; of a stratum no more than there are."""
+    size = survey.population.size
+    return sum(
+        (frames if flips == BEYOND else min(frames, size)) * _cost(survey, flips) for flips, frames in wanted.items()
+    )
 
 
 def _cost(survey: Survey, flips: int) -> float:

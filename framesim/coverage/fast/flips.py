@@ -1,6 +1,6 @@
 """Flips of the frames of a unit, drawn by the channel itself, a portion at a time."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
 import numpy as np
@@ -9,16 +9,40 @@ from numpy.typing import NDArray
 from framesim.disturbance import ExactFlips, Flips
 from framesim.errors import BadArgument
 
-__all__ = ["portions"]
+__all__ = ["Portion", "choose", "portions"]
 
 _PURPOSE = 0x666C_6970_73
 PLACES_AT_ONCE = 1 << 26  # wire bits of a portion: flat memory
 FLIPS_AT_ONCE = 1 << 22  # and flips, as many as are to be expected
 
 
+#: first frame, one past the last, pattern and wire bit of each flip; as ``portions`` yields
+Portion = tuple[int, int, NDArray[np.int64], NDArray[np.int32]]
+
+
+def choose(count: int, lengths: NDArray[np.int64], repeats: int, rng: np.random.Generator) -> Iterator[Portion]:
+    """Choose ``count`` different bits of each frame, ``repeats`` times over, after Floyd; frames of any lengths."""
+    n_bits = np.repeat(lengths, repeats)
+    chosen = np.empty((len(n_bits), count), np.int32)  # of dense flips there are millions
+    for flip in range(count):
+        last = n_bits - count + flip
+        new = rng.integers(0, last, endpoint=True)
+        again = (chosen[:, :flip] == new[:, None]).any(axis=1)
+        chosen[:, flip] = np.where(again, last, new)
+    chosen.sort(axis=1)
+    pattern = np.repeat(np.arange(len(n_bits), dtype=np.int64), count)
+    yield 0, len(lengths), pattern, chosen.ravel()
+
+
 def portions(
-    channel: Any, lengths: NDArray[np.int64], repeats: int, *, seed: int, number: int
-) -> Iterator[tuple[int, int, NDArray[np.int64], NDArray[np.int32]]]:
+    channel: Any,
+    lengths: NDArray[np.int64],
+    repeats: int,
+    *,
+    seed: int,
+    number: int,
+    choose: Callable[[int, NDArray[np.int64], int, np.random.Generator], Iterator[Portion]] = choose,
+) -> Iterator[Portion]:
     """Yield the flips of frames, portion by portion.
 
     Args:
@@ -27,10 +51,12 @@ def portions(
         repeats: how often each is sent.
         seed: of the draws.
         number: of the unit.
+        choose: chooses an exact number of bits; something faster than ``choose`` that chooses the same.
 
     Yields:
-        First frame, one past the last; dtype int64: ``frame * repeats + time`` of each flip, counted from the first
-        frame, ascending; dtype int32: the flipped wire bit, below the frame's length.
+        First frame, one past the last (a frame may come again, with flips of later times); dtype int64: ``frame *
+        repeats + time`` of each flip, counted from the first frame, ascending; dtype int32: the flipped wire bit,
+        below the frame's length.
 
     Raises:
         BadArgument: the channel wants more flips than a frame has bits.
@@ -41,30 +67,23 @@ def portions(
     n_bits = int(lengths.max(initial=1))
     expected = float(channel.count) if exact else getattr(channel, "bit_error_ratio", 0.0) * n_bits
     most = max(1, int(min(PLACES_AT_ONCE // (repeats * n_bits), FLIPS_AT_ONCE / (repeats * max(expected, 1e-9)))))
+    # One frame may be more than a portion when it is sent very often: then its times are drawn piece by piece.
+    times = max(1, int(min(PLACES_AT_ONCE // n_bits, FLIPS_AT_ONCE / max(expected, 1e-9))))
     for first in range(0, len(lengths), most):
         here = lengths[first : first + most]
-        rng = np.random.Generator(
-            np.random.Philox(key=seed + (_PURPOSE << 64), counter=(number << 128) + (first << 64))
-        )
-        if exact:
-            yield (first, first + len(here), *_chosen(channel.count, np.repeat(here, repeats), rng))
-        else:
-            drawn = channel.flips(len(here) * repeats, int(here.max()), rng)
-            yield (first, first + len(here), *_inside(drawn, here, repeats))
-
-
-def _chosen(
-    count: int, lengths: NDArray[np.int64], rng: np.random.Generator
-) -> tuple[NDArray[np.int64], NDArray[np.int32]]:
-    """Choose ``count`` different bits of each frame, frames of any lengths at once, after Floyd."""
-    chosen = np.empty((len(lengths), count), np.int64)
-    for flip in range(count):
-        last = lengths - count + flip
-        new = rng.integers(0, last, endpoint=True)
-        again = (chosen[:, :flip] == new[:, None]).any(axis=1)
-        chosen[:, flip] = np.where(again, last, new)
-    chosen.sort(axis=1)
-    return np.repeat(np.arange(len(lengths), dtype=np.int64), count), chosen.ravel().astype(np.int32)
+        for piece, begin in enumerate(range(0, repeats, repeats if most > 1 else times)):
+            often = repeats if most > 1 else min(times, repeats - begin)
+            rng = np.random.Generator(
+                np.random.Philox(key=seed + (_PURPOSE << 64), counter=(number << 128) + (piece << 96) + (first << 64))
+            )
+            some: Iterable[Portion]
+            if exact:
+                some = choose(channel.count, here, often, rng)
+            else:
+                drawn = channel.flips(len(here) * often, int(here.max()), rng)
+                some = [(0, len(here), *_inside(drawn, here, often))]
+            for start, stop, pattern, place in some:
+                yield first + start, first + stop, pattern + begin if begin else pattern, place
 
 
 def _inside(drawn: Flips, lengths: NDArray[np.int64], repeats: int) -> tuple[NDArray[np.int64], NDArray[np.int32]]:

@@ -1,4 +1,4 @@
-"""The fast road of formats that no bit-sliced receiver is made for: a compiled receiver, one frame after another.
+"""The fast road of formats that are a program of fields: compiled receivers beside an undisturbed one.
 
 The same flips as the reference's, drawn by the same function, so that a unit is the same with and without it.
 """
@@ -12,6 +12,7 @@ import numpy as np
 from bitarray import bitarray
 from numpy.typing import NDArray
 
+from framesim.coverage.fast.choice import choose
 from framesim.coverage.fast.flips import portions
 from framesim.coverage.fast.sending import Drawn, bits_from
 from framesim.coverage.fast.wires import wires_of
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
 __all__ = ["Scalar", "engine"]
 
 POWERS = 1024  # powers of x are made so many at a time
+MOST_WAYS, MOST_EVENTS = 24, 4096  # kept of a frame: wire bits on ways, as a multiple of its own; codes on them
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -46,19 +48,24 @@ class Scalar:
         """Judge the frames of a unit; those that were accepted with flips in their content are put aside."""
         from framesim.coverage.fast.work import Judged
         from framesim.kernels.field_receiver import ABANDONED, UNDECIDED, VALID
+        from framesim.kernels.lane_books import count_verdicts
 
         wires, lengths = wires_of(self.network, work, drawn)
         counts: Counter[str] = Counter()
         aside: list[tuple[int, bitarray]] = []
-        for first, stop, pattern, place in portions(work.channel, lengths, work.repeats, seed=seed, number=number):
+        for first, stop, pattern, place in portions(
+            work.channel, lengths, work.repeats, seed=seed, number=number, choose=choose
+        ):
             frames = slice(first, stop)
             starts, verdicts, content = self.verdicts(wires[frames], lengths[frames], work.repeats, pattern, place)
             counts["flips"] += len(place)
             counts["disturbed"] += len(verdicts)
-            for check, times in enumerate(np.bincount(verdicts[verdicts >= 0], minlength=len(CHECKS)).tolist()):
-                if times:
-                    counts[f"first.{CHECKS[check].value}"] += times
-            counts["unseen"] += int(((verdicts == ABANDONED) | (verdicts == UNDECIDED)).sum())
+            times = np.zeros(len(CHECKS) - UNDECIDED, np.int64)
+            count_verdicts(verdicts, UNDECIDED, times)
+            for check, spoken in zip(CHECKS, times[-UNDECIDED:].tolist(), strict=True):
+                if spoken:
+                    counts[f"first.{check.value}"] += spoken
+            counts["unseen"] += int(times[ABANDONED - UNDECIDED] + times[0])
             valid = np.flatnonzero(verdicts == VALID)
             unharmed = place[starts[valid]] >= content[pattern[starts[valid]] // work.repeats]
             counts["delivered"] += int(unharmed.sum())
@@ -78,39 +85,53 @@ class Scalar:
         pattern: NDArray[np.int64],
         place: NDArray[np.int32],
     ) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
-        """Let the receiver judge disturbed frames; for the arguments see ``kernels.field_receiver.judge_lanes``.
+        """Let the receiver judge disturbed frames; for the arguments see ``kernels.field_ways.judge_lanes``.
 
         Returns:
             Where in ``place`` the flips of each disturbed frame begin, and at last where they end; what its receiver
             concludes; by frame, the wire bit from which on nothing becomes content.
         """
-        from framesim.kernels.field_receiver import judge_lanes
+        from framesim.kernels.field_beside import BEHIND, FACTS
+        from framesim.kernels.field_receiver import BUCKETS, DIVIDED, LEFT_OVER, NUMBERS
+        from framesim.kernels.field_ways import EVENT_COLUMNS, LINK_COLUMNS, WAY_COLUMNS, judge_lanes
+        from framesim.kernels.lane_books import lane_starts
+        from framesim.kernels.sliced_beside import MASKS, PREFIX
+        from framesim.kernels.sliced_words import UW
 
-        turns = np.flatnonzero(pattern[1:] != pattern[:-1]) + 1
-        starts = np.concatenate([[0], turns, [len(pattern)]] if len(pattern) else [[0]]).astype(np.int64)
-        verdicts, content = np.empty(len(starts) - 1, np.int64), np.zeros(len(lengths), np.int64)
+        starts = np.zeros(len(pattern) + 1, np.int64)
+        starts = starts[: lane_starts(pattern, starts) + 1]
+        verdicts, content = np.full(len(starts) - 1, LEFT_OVER, np.int64), np.zeros(len(lengths), np.int64)
         rest_bits = self.network.rest_bits or REST_BITS
-        n_bits, n_codes = wires.shape[1], len(self.program.codes)
-        powers = _powers_of_x(self, -(-(n_bits + 1) // POWERS) * POWERS)
-        shapes = (n_bits + 1, (n_bits + 1, 2 + 2 * n_codes), (n_codes, 2), n_codes)
-        room = [np.zeros(shape, np.int64) for shape in shapes]
-        refused = judge_lanes(
-            self.program, powers, wires, lengths, rest_bits, repeats, pattern, place, starts, verdicts, content, *room
+        n_bits, n_codes = wires.shape[1] + 1, len(self.program.codes)
+        weights = _weights(self, -(-(n_bits + rest_bits) // POWERS) * POWERS)
+        n_words, n_planes = int(UW), n_bits + PREFIX + BEHIND
+        shapes: tuple[Any, ...] = (
+            (MOST_WAYS * n_bits, int(DIVIDED) + 2 * n_codes), int(BUCKETS) * n_bits, (MOST_EVENTS, EVENT_COLUMNS),
+            (n_bits, WAY_COLUMNS), (MOST_WAYS * n_bits, LINK_COLUMNS + n_codes), NUMBERS, (5, n_codes),
+        )  # fmt: skip
+        room: tuple[Any, ...] = tuple(np.empty(shape, np.int64) for shape in shapes)
+        room += (
+            np.empty(n_planes * n_words, np.uint64), np.empty(n_planes, np.uint8), np.empty(n_bits, np.uint8),
+            np.empty(n_bits, np.int64), np.empty(FACTS, np.int64), np.empty((BEHIND, 2), np.int64),
+            np.empty(MASKS * n_words, np.uint64),
+        )  # fmt: skip
+        refused: int = judge_lanes(
+            self.program, weights, wires, lengths, rest_bits, repeats, pattern, place, starts, verdicts, content, *room
         )
         assert refused < 0, f"frame {refused} is not accepted undisturbed"
         return starts, verdicts, content
 
 
 @lru_cache(maxsize=16)
-def _powers_of_x(found: Scalar, count: int) -> NDArray[np.int64]:
-    """Return x to the power 0 .. count - 1 modulo each CRC; shape (n_codes, count)."""
-    powers = np.zeros((len(found.program.codes), count), np.int64)
-    for row, (_, width, polynomial, _, _) in zip(powers, found.program.codes.tolist(), strict=True):
-        power, top = 1, 1 << width
-        for exponent in range(count if width else 0):
-            row[exponent] = power
-            power = power << 1 ^ (polynomial | top if power << 1 & top else 0)
-    return powers
+def _weights(found: Scalar, count: int) -> NDArray[np.int64]:
+    """Return what a 1 adds to each CRC's divided register after 0 .. count - 1 bits; shape (n_codes, count)."""
+    weights = np.zeros((len(found.program.codes), count), np.int64)
+    for row, (_, width, polynomial, _, _) in zip(weights, found.program.codes.tolist(), strict=True):
+        power = 1 << width
+        for taken in range(count if width else 0):
+            power = (power ^ (1 << width | polynomial) if power & 1 else power) >> 1
+            row[taken] = power
+    return weights
 
 
 @lru_cache(maxsize=8)
@@ -124,6 +145,6 @@ def engine(network: Network) -> Any:
     if network.ends_with_wire:
         raise NotFeasible("program: a frame ends when the wire does")
     program = field_program(network)
-    import framesim.kernels.field_receiver  # noqa: F401  # tells now whether numba is there
+    import framesim.kernels.field_ways  # noqa: F401  # tells now whether numba is there
 
     return Scalar(network=network, program=program)

@@ -3,6 +3,7 @@
 from collections import Counter
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -11,7 +12,7 @@ from numpy.typing import NDArray
 
 from framesim.coverage.fast.accelerator import exact_flips_sender
 from framesim.coverage.fast.draws import LANES, drawn_inside, flips_of
-from framesim.coverage.fast.flips import portions
+from framesim.coverage.fast.flips import FLIPS_AT_ONCE, portions
 from framesim.coverage.fast.sending import Drawn, bits_from, template_of
 from framesim.coverage.fast.shape import can_shape, code_numbers, moves_of
 from framesim.disturbance import ExactFlips, Scatter
@@ -50,16 +51,14 @@ class Sliced:
         count = len(drawn.template)
         wires = np.ones((count, self.shape.planes), np.uint8)
         lengths, content = np.zeros(count, np.int64), np.zeros(count, np.int64)
-        for index, source in enumerate(work.sources):
-            template = template_of(self.network, source)
-            payloads = drawn.payloads[index]
-            words = np.repeat(template.word[None, :], len(payloads), axis=0)
+        begins = [0, *(np.flatnonzero(np.diff(drawn.template)) + 1).tolist(), count]
+        for begin, stop in pairwise(begins):  # frames of a source stand together
+            index, rows = int(drawn.template[begin]), slice(begin, stop)
+            template, payloads = template_of(self.network, work.sources[index]), drawn.payloads[index]
+            words = np.empty((stop - begin, len(template.word)), np.uint8)
+            words[:] = template.word
             size = 8 * payloads.shape[1]
             words[:, template.payload_at : template.payload_at + size] = np.unpackbits(payloads, axis=1)
-            here = np.flatnonzero(drawn.template == index)
-            if not len(here):
-                continue
-            rows = slice(int(here[0]), int(here[-1]) + 1)  # frames of a source stand together
             lay_frames(
                 words, template.tail, self.shape.run, self.shape.width, self.shape.polynomial, self.shape.initial,
                 wires[rows], lengths[rows], content[rows],
@@ -116,16 +115,15 @@ class Sliced:
         """Yield the flips of a scatter; see ``portions``."""
         from framesim.kernels.sliced_draws import scattered_flips
 
-        first, room = 0, max(1 << 16, int(2 * chance * lengths.max() * repeats) + 1000)
+        first, reached, n_bits = 0, np.array([-1, 0], np.int64), int(lengths.max())
+        room = max(n_bits, 1 << 16, min(FLIPS_AT_ONCE, int(1.2 * chance * n_bits * repeats)))
         pattern, place = np.empty(room, np.int64), np.empty(room, np.int32)
         while first < len(lengths):
             found, stop = scattered_flips(
-                lengths, repeats, chance, np.uint64(seed), np.uint64(number), first, pattern, place
+                lengths, repeats, chance, np.uint64(seed), np.uint64(number), first, reached, pattern, place
             )
-            if stop == first:
-                pattern, place = np.empty(2 * len(pattern), np.int64), np.empty(2 * len(place), np.int32)
-                continue
-            yield first, stop, pattern[:found] - first * repeats, place[:found]
+            pattern[:found] -= first * repeats
+            yield first, min(stop + 1, len(lengths)), pattern[:found], place[:found]
             first = stop
 
 

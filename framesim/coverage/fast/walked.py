@@ -12,6 +12,7 @@ import numpy as np
 from bitarray import bitarray
 from numpy.typing import NDArray
 
+from framesim.coverage.fast.choice import choose
 from framesim.coverage.fast.flips import portions
 from framesim.coverage.fast.laid import shape_of
 from framesim.coverage.fast.listing import Listing
@@ -47,7 +48,9 @@ class Walked:
             lengths[part.first : part.stop] = part.length
         tally = _Tally(work, parts)
         flips = 0
-        for first, stop, pattern, place in portions(work.channel, lengths, work.repeats, seed=seed, number=number):
+        for first, stop, pattern, place in portions(
+            work.channel, lengths, work.repeats, seed=seed, number=number, choose=choose
+        ):
             flips += len(place)
             for part in parts:
                 begin, end = max(first, part.first), min(stop, part.stop)
