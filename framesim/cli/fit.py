@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Any
 
 from framesim.cli.interruption import INTERRUPTED, nothing_finished
 from framesim.cli.output import share_bar
-from framesim.cli.parsing import LineParser, number, quoted, whole_number
+from framesim.cli.parsing import LineParser, number, one_line, quoted, whole_number
 from framesim.cli.scenario_options import scenario_from
-from framesim.errors import BadArgument, BadInput
+from framesim.errors import BadArgument, BadInput, FramesimError
 
 if TYPE_CHECKING:
     from framesim.coverage.fit.fitting import Fit
@@ -54,19 +54,20 @@ def run(arguments: Sequence[str]) -> int:
         return nothing_finished("fit")
     if fit is None:
         return INTERRUPTED
-    written = None
-    if values.out is not None and fit.partial and way not in fit.channels:
-        sys.stderr.write(f"framesim: {values.out}: not written; interrupted before the channel by {way} was fitted\n")
-    elif values.out is not None:
-        _write(values.out, fit, way)
-        written = (values.out, way)
+    refusal = _written(values.out, fit, way)
     if values.json:
         sys.stdout.write(json.dumps(fit.to_json(), allow_nan=False) + "\n")
     else:
         from framesim.report.fit_text import draw_fit
         from framesim.report.terminal import screen
 
-        draw_fit(screen(), fit, written=written)
+        holds = values.out is not None and refusal is None
+        draw_fit(screen(), fit, written=(values.out, way) if holds else None)
+    if refusal is not None and not fit.partial:
+        sys.stdout.flush()  # what was found is shown, whatever becomes of the file
+        raise refusal
+    if refusal is not None:
+        sys.stderr.write(f"framesim: {one_line(str(refusal))}\n")
     return INTERRUPTED if fit.partial else 0
 
 
@@ -111,12 +112,20 @@ def _record(values: argparse.Namespace) -> "FlipRecord":
         return draw_flips(scenario, seconds, progress=show)
 
 
-def _write(path: str, fit: "Fit", way: str) -> None:
+def _written(path: str | None, fit: "Fit", way: str) -> FramesimError | None:
+    """Write a channel, if a file for it is named; return why that could not be done, None if it was."""
     from framesim.coverage.fit.channel_text import channel_text
 
+    if path is None:
+        return None
     if way not in fit.channels:
-        raise BadArgument(f"--by={way}: these flips do not say when the cause was at work; take moments or batches")
+        if way == "state":  # the first to be fitted, so no interruption kept it away
+            return BadArgument(
+                f"--by={way}: these flips do not say when the cause was at work; take moments or batches"
+            )
+        return BadInput(f"{path}: not written; interrupted before the channel by {way} was fitted")
     try:
         Path(path).write_text(channel_text(fit, way), encoding="utf-8")
     except OSError as error:
-        raise BadInput(f"{path}: cannot be written ({error.strerror or error})") from None
+        return BadInput(f"{path}: cannot be written ({error.strerror or error})")
+    return None

@@ -46,7 +46,7 @@ def run(arguments: Sequence[str]) -> int:
     try:
         curve = _measure(values, subject, channels)
     except KeyboardInterrupt:
-        return nothing_finished("residual")
+        return nothing_finished("residual", "the curve")
     curve = dataclasses.replace(curve, subject={**curve.subject, **notes})
     bursts, status = None, 0
     try:

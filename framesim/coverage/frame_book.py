@@ -63,8 +63,8 @@ class FrameBook:
         self._cells = np.full((PAGES, self.most), self.idle, np.int8)
         self._bit_of = np.zeros((PAGES, self.most), np.int16)
         self._looks = np.full((PAGES, self.most), np.nan) if self._cells_a_bit > 1 else None
-        self._edges: dict[int, Places] = {}
-        self._all_edges: Places | None = None
+        self._edges: Places | None = None
+        self._has_edges = np.zeros(PAGES, np.bool_)
         self._length = np.zeros(PAGES, np.int64)  # 0: the page is empty
 
     def _bounds(self) -> tuple[int, int]:
@@ -168,11 +168,13 @@ class FrameBook:
             shape: (n_slots, n_pulses + 1). All frames of a book have as many pulses.
         """
         pages = slots % PAGES
-        fresh = [page for page in np.unique(pages).tolist() if page not in self._edges]
-        for page in fresh:
+        for page in np.unique(pages[~self._has_edges[pages]]).tolist():
             wire = self.wire(page)
             assert isinstance(wire, WireFrame)
-            self._edges[page] = falling_edges(wire)
-        if self._all_edges is None or fresh:
-            self._all_edges = np.array([self._edges.get(page, self._edges[pages[0]]) for page in range(PAGES)])
-        return self._all_edges[pages]
+            edges = falling_edges(wire)
+            if self._edges is None:
+                self._edges = np.zeros((PAGES, edges.size), edges.dtype)
+            self._edges[page] = edges
+            self._has_edges[page] = True  # last: an interruption may come anywhere, and the book be used again
+        assert self._edges is not None
+        return self._edges[pages]

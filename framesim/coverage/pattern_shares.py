@@ -17,7 +17,12 @@ METHOD = "Clopper-Pearson by effective number (Korn and Graubard)"
 
 
 def clustered_share(
-    passed: npt.NDArray[np.bool_], origin: npt.NDArray[np.int64], *, confidence: float, alike: bool
+    passed: npt.NDArray[np.bool_],
+    origin: npt.NDArray[np.int64],
+    *,
+    confidence: float,
+    alike: bool,
+    once: bool = False,
 ) -> Estimate:
     """Return the share of patterns that pass, with limits.
 
@@ -27,11 +32,15 @@ def clustered_share(
         confidence: above 0, below 1.
         alike: patterns of one origin differ as much as those of several, unless what passed says otherwise. Where
             they do not, and none or all passed, origins count and not patterns.
+        once: an origin counts once at most, however many patterns were drawn from it. The spread of few that passed
+            tells little: those of one frame alone spread like as many independent ones.
     """
     if not passed.size:
         return Estimate(low=0.0, best=None, high=1.0, confidence=confidence, method=METHOD)
     best = float(passed.mean())
     worth = _worth(passed, origin, 1 - confidence, alike=alike)
+    if once:
+        worth = min(worth, float(np.unique(origin).size))
     low, high = 0.0, 1.0
     from scipy.special import betainccinv, betaincinv
 

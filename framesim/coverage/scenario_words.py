@@ -101,7 +101,7 @@ def notes_of(scenario: Scenario) -> tuple[str, ...]:
         "what share of each passes from patterns of the run put at other places of other frames; "
         "docs/ignition-model.md says how. It needs a run in which frames were disturbed. Where none of the patterns "
         "passed, those put at other places count as independent: an assumption. The limit by frames does without it: "
-        "each disturbed frame then counts once.",
+        "each disturbed frame counts once.",
         f"For scale, bit error ratios measured on CAN: {MEASURED}. The severities poor and fault are stress, not "
         "everyday life.",
         *_options_notes(scenario),

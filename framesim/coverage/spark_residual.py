@@ -67,7 +67,7 @@ class SparkStratum(NamedTuple):
         every: every place was tried, on some pages.
         origins: disturbed frames of the run that the patterns were drawn from; 0 where every place was tried.
         share: of the patterns that pass, with limits.
-        by_frames: the same where, if none or all passed, disturbed frames count and not the patterns drawn from them.
+        by_frames: the same where each disturbed frame counts once at most, however many patterns were drawn from it.
     """
 
     flips: int
@@ -82,7 +82,8 @@ class SparkStratum(NamedTuple):
     @property
     def assumed(self) -> bool:
         """Whether the limits of the share rest on patterns put at other places being independent."""
-        return self.share.high != self.by_frames.high or self.share.low != self.by_frames.low
+        same = (self.share.low, self.share.high) == (self.by_frames.low, self.by_frames.high)
+        return self.undetected in (0, self.tried) and not same
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,7 +93,7 @@ class SparkResidual:
     Attributes:
         estimate: with limits.
         high_by_frames: the upper limit without the assumption that patterns put at other places are independent:
-            where none or all passed, each disturbed frame counts once, however many patterns were drawn from it.
+            each disturbed frame counts once at most, however many patterns were drawn from it.
         strata: what it is made of.
         frames: sent in the run.
     """
@@ -202,7 +203,8 @@ def _stratum(drawn: "_Drawn", flips: int, count: int, patterns: int, each: float
         origin += [whose for _, whose in some]
     all_passed, whose_all = np.concatenate(passed), np.array(origin, np.int64)
     share, by_frames = (
-        clustered_share(all_passed, whose_all, confidence=each, alike=alike) for alike in (drawn.moves, False)
+        clustered_share(all_passed, whose_all, confidence=each, alike=drawn.moves and not once, once=once)
+        for once in (False, True)
     )
     origins = int(np.unique(whose_all).size)
     return SparkStratum(flips, count, all_passed.size, int(all_passed.sum()), False, origins, share, by_frames)

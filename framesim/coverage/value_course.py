@@ -16,7 +16,7 @@ from framesim.coverage.frame_book import PAGES
 from framesim.coverage.scenario import Scenario
 from framesim.coverage.traffic import Traffic
 from framesim.coverage.windows import FRAMES_AT_ONCE
-from framesim.disturbance import Ignition, PulseTrain
+from framesim.disturbance import Ignition, PulseTrain, RecordedWaveform
 from framesim.errors import BadArgument, NotFeasible, check_number
 from framesim.judging import judge
 from framesim.wire import WireFrame
@@ -75,7 +75,7 @@ def value_course(
     if n_values > MOST_VALUES:
         raise NotFeasible(f"seconds={seconds:g}: {n_values:,} values; at most {MOST_VALUES:,} fit")
     scenario, name = _chosen(scenario, column)
-    traffic, stretches, partial = Traffic(scenario), [], False
+    traffic, stretches = Traffic(scenario), []
     try:
         for stretch in _stretches(scenario, traffic, n_values):
             stretches.append(stretch)
@@ -84,7 +84,6 @@ def value_course(
     except KeyboardInterrupt:
         if not stretches:
             raise
-        partial = True
     links = _joined(scenario, traffic, stretches)
     patience = int(np.floor(patience_s / signal.every_s + 1e-9))
     return ValueCourse(
@@ -97,7 +96,7 @@ def value_course(
         substitute=fixed,
         time_out_s=patience_s,
         seconds=stretches[-1].stop * signal.every_s,
-        partial=partial,
+        partial=stretches[-1].stop < n_values,
         links={
             link: dataclasses.replace(course, used=used_values(course, fixed, patience))
             for link, course in links.items()
@@ -137,7 +136,7 @@ class _Stretch(NamedTuple):
 def _stretches(scenario: Scenario, traffic: Traffic, n_values: int) -> Iterator[_Stretch]:
     """Yield the values in pieces; their union does not depend on the cuts."""
     # A channel's flips are drawn by runs of frames, addressed by their number.
-    step = max(1, round(WINDOW_S / scenario.signal.every_s)) if scenario.by_time else FRAMES_AT_ONCE
+    step = max(1, round(_window_s(scenario) / scenario.signal.every_s)) if scenario.by_time else FRAMES_AT_ONCE
     beside = LinksBeside(scenario, traffic)
     for first in range(0, n_values, step):
         stop = min(first + step, n_values)
@@ -148,6 +147,12 @@ def _stretches(scenario: Scenario, traffic: Traffic, n_values: int) -> Iterator[
         for network, disturbed in beside.delivered(first, stop).items():
             changes[network] = {slot: (word, fate) for slot, word, fate in disturbed}
         yield _Stretch(stop, changes, _samples(scenario, traffic, first, stop))
+
+
+def _window_s(scenario: Scenario) -> float:
+    cause = scenario.disturbance
+    # Of a recording all is gone through for any part of it: shorter windows would each do all of the work.
+    return max(WINDOW_S, cause.lasts_s) if isinstance(cause, RecordedWaveform) else WINDOW_S
 
 
 def _samples(scenario: Scenario, traffic: Traffic, first: int, stop: int) -> AnalogSamples | None:

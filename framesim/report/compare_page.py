@@ -39,6 +39,7 @@ def comparison_page(comparison: Comparison) -> str:
             ("method", "; ".join(dict.fromkeys(lane.residual.method for lane in comparison.lanes))),
             ("seed", Number("seed", repr(comparison.seed), f"{comparison.seed:,}")),
         ],
+        lead=["Partial: the run was interrupted; the page covers what was done."] if comparison.partial else [],
         sections=sections,
         not_modelled=NOT_MODELLED["channel"],
     )

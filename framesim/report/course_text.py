@@ -1,7 +1,5 @@
 """What the controller used, second by second, on a terminal."""
 
-import numpy as np
-from numpy.typing import NDArray
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
@@ -40,7 +38,7 @@ def draw_course(console: Console, course: ValueCourse) -> None:
         console.print(_held(course))
         console.print()
         console.print(_totals(course))
-    rows = course.by_second(next(iter(course.links)), "use")[0].size
+    rows = len(_seconds(course))
     if rows > MOST_ROWS:
         console.print(Text(f"and {rows - MOST_ROWS:,} seconds more; the totals cover all", style="dim"))
     console.print()
@@ -109,12 +107,12 @@ def _totals(course: ValueCourse) -> Table:
 
 
 def _add_seconds(table: Table, course: ValueCourse, columns: list[tuple[str, str]]) -> None:
-    by_second = {key: course.by_second(*key) for key in columns}
-    seconds = next(iter(by_second.values()))[0]
-    for row, second in enumerate(seconds[:MOST_ROWS].tolist()):
-        table.add_row(str(second), *(_cell(by_second[key][1], row) for key in columns))
-
-
-def _cell(largest: NDArray[np.float64], row: int) -> str:
     # A second may hold no value of one link and one of another.
-    return f"{float(largest[row]):.3g}" if row < largest.size else ""
+    by_second = [dict(zip(*(part.tolist() for part in course.by_second(*key)), strict=True)) for key in columns]
+    for second in _seconds(course)[:MOST_ROWS]:
+        table.add_row(str(second), *(f"{found[second]:.3g}" if second in found else "" for found in by_second))
+
+
+def _seconds(course: ValueCourse) -> list[int]:
+    """Return the whole seconds that hold a value of some link."""
+    return sorted({second for link in course.links for second in course.by_second(link, "use")[0].tolist()})

@@ -40,10 +40,14 @@ def strata_rows(record: Record, links: Sequence[tuple[int, Record]]) -> list[lis
         number_at(record, "links", place, "computed", "high_by_frames") if there else "–"
         for (place, _), there in zip(links, had, strict=True)
     ]
+    once = "at most, if each disturbed frame counts once, however many patterns were drawn from it"
+    sure = sorted(
+        {f"{link['computed']['confidence'] * 100:.6g} %" for (_, link), there in zip(links, had, strict=True) if there}
+    )
     return [
         ["undetected, a frame, by strata", *best],
         [f"  interval ({'; '.join(levels)})", *limits],
-        ["  at most, if each disturbed frame counts once, however many patterns were drawn from it", *by_frames],
+        [f"  {once} ({'; '.join(sure)})", *by_frames],
     ]
 
 

@@ -30,6 +30,15 @@ def test_an_interruption_keeps_the_networks_that_were_done(capsys, monkeypatch):
     assert "some networks are left out" in drawn
 
 
+def test_the_page_of_an_interrupted_comparison_says_so_at_its_top(tmp_path, capsys, monkeypatch):
+    page, judged = tmp_path / "page.html", compare_module._judged
+    monkeypatch.setattr(compare_module, "_judged", interrupted_after(judged, 1))
+    assert main([*WORDS, "--page", str(page)]) == 130
+    text = page.read_text()
+    assert text.index("Partial: the run was interrupted") < text.index("On the wire")
+    assert capsys.readouterr().out == ""
+
+
 def test_an_interruption_before_the_first_network_says_that_there_is_nothing(capsys, monkeypatch):
     monkeypatch.setattr(compare_module, "_judged", interrupted_after(compare_module._judged, 0))
     assert main(WORDS) == 130

@@ -266,3 +266,28 @@ def test_a_picture_of_a_course_that_was_cut_short_is_not_drawn(monkeypatch):
     monkeypatch.setattr(course_module, "_samples", interrupted_after(_samples, 1))
     with pytest.raises(KeyboardInterrupt):
         course_around(load_scenario(None), "fault", 3.0)
+
+
+def test_an_interruption_after_the_last_window_leaves_a_whole_course(monkeypatch):
+    monkeypatch.setattr(course_module, "WINDOW_S", 1.0)
+
+    def show(share, _doing):
+        if share == 1:
+            raise KeyboardInterrupt
+
+    course = value_course(scenario(severities=("fault",)), seconds=2, progress=show)
+    assert (course.seconds, course.partial) == (2, False)
+
+
+def test_a_row_a_second_holds_values_of_that_second_and_nothing_else(tmp_path, capsys):
+    path = tmp_path / "slow.toml"
+    path.write_text(ONE_LINK.replace("every_s = 0.010", "every_s = 2.5"))
+    assert main(["course", str(path), "--seconds", "30"]) == 0
+    drawn = [line.split() for line in capsys.readouterr().out.splitlines() if line[:1].isdigit()]
+    course = value_course(load_scenario(str(path)), column="fault", seconds=30)
+    expected = {}
+    for link in course.links:  # frames are taken when a slot begins, readings anywhere in it
+        for second, most in zip(*course.by_second(link, "use"), strict=True):
+            expected.setdefault(int(second), []).append(f"{most:.3g}")
+    assert any(len(values) == 1 for values in expected.values())
+    assert drawn == [[str(second), *values] for second, values in sorted(expected.items())]

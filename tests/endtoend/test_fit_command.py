@@ -5,12 +5,15 @@ import json
 
 import pytest
 from interrupting import interrupted_after
+from scenario_texts import ONE_LINK
 
 from framesim.cli.main import main
+from framesim.coverage import value_course as course_module
 from framesim.coverage.channel_file import load_channel
 from framesim.coverage.fit import fitting, flip_record
 from framesim.coverage.scenario import load_scenario
-from framesim.disturbance import CanLink
+from framesim.coverage.value_course import value_course
+from framesim.disturbance import CanLink, RecordedWaveform
 
 FRAME = ["can", "--identifier", "0x1A4", "--payload", "9F3C07"]
 
@@ -39,8 +42,6 @@ def test_a_fitted_channel_feeds_residual(way, kind, tmp_path, capsys):
 
 
 def test_flips_of_a_recording_can_be_fitted(tmp_path, capsys):
-    from scenario_texts import ONE_LINK
-
     before, rest = ONE_LINK.split("[disturbance]")
     before = "\n".join(line for line in before.splitlines() if not line.startswith("severities"))
     rest = rest[rest.index("[signal]") :].replace("[link]", "[link]\nconversion_loss_db = 10.0").replace("[analog]", "")
@@ -192,3 +193,50 @@ def test_the_flips_drawn_do_not_depend_on_the_pieces(monkeypatch):
     monkeypatch.setattr(flip_record, "WINDOW_S", 2.7)
     assert flip_record.draw_flips(case, 11).flips.tolist() == whole.flips.tolist()
     assert whole.flips.size
+
+
+def test_a_channel_that_cannot_be_written_costs_nothing_of_the_fit(tmp_path, capsys):
+    path, out = flips_file(tmp_path), str(tmp_path / "none" / "channel.toml")
+    assert main(["fit", path, "--json"]) == 0
+    whole = capsys.readouterr().out
+    assert main(["fit", path, "--json", "--out", out]) == 2
+    told = capsys.readouterr()
+    assert (told.out, told.err) == (whole, f"framesim: {out}: cannot be written (No such file or directory)\n")
+
+
+def test_flips_that_say_no_state_are_to_blame_also_when_the_fit_was_interrupted(tmp_path, capsys, monkeypatch):
+    path, out = flips_file(tmp_path), tmp_path / "channel.toml"
+    words = ["fit", path, "--json", "--out", str(out), "--by", "state"]
+    blamed = "framesim: --by=state: these flips do not say when the cause was at work; take moments or batches\n"
+    assert main(words) == 2
+    assert capsys.readouterr().err == blamed
+    monkeypatch.setattr(fitting, "_batches_fit", interrupted_after(fitting._batches_fit, 0))
+    assert main(words) == 130
+    told = capsys.readouterr()
+    assert told.err == blamed
+    assert [each["way"] for each in json.loads(told.out)["fits"]] == ["moments"]
+    assert not out.exists()
+
+
+def test_a_recording_longer_than_the_pieces_is_gone_through_once(tmp_path, monkeypatch):
+    times = [f"{number * 1e-6:.6f},{2.5 * (number % 40 < 3)}" for number in range(3000)]
+    (tmp_path / "wave.csv").write_text("\n".join(["time_s,volts", *times]))
+    before, rest = ONE_LINK.split("[disturbance]")
+    before = "\n".join(line for line in before.splitlines() if not line.startswith(("severities", "hours")))
+    rest = rest[rest.index("[signal]") :].replace("[analog]", "").replace("every_s = 0.010", "every_s = 0.001")
+    (tmp_path / "wave.toml").write_text(f'{before}\n[disturbance]\nkind = "waveform"\nfile = "wave.csv"\n{rest}')
+    case, walked, real = load_scenario(str(tmp_path / "wave.toml")), [], RecordedWaveform.walk
+
+    def walk(self, link, first, stop, *others, **more):
+        walked.append((first, stop))
+        return real(self, link, first, stop, *others, **more)
+
+    monkeypatch.setattr(RecordedWaveform, "walk", walk)
+    whole = flip_record.draw_flips(case, 1)
+    course = value_course(case, seconds=0.003)
+    for module in (flip_record, course_module):
+        monkeypatch.setattr(module, "WINDOW_S", 0.0005)
+    assert flip_record.draw_flips(case, 1).flips.tolist() == whole.flips.tolist()
+    assert value_course(case, seconds=0.003).links["can"].fate.tolist() == course.links["can"].fate.tolist()
+    assert whole.flips.size
+    assert len(walked) == 4

@@ -12,12 +12,12 @@ def pressed(*_arguments, **_settings):
     raise KeyboardInterrupt
 
 
-def test_before_there_is_a_curve_one_line_says_that_nothing_was_finished(capsys, monkeypatch):
+def test_before_there_is_a_curve_one_line_says_that_it_was_not_finished(capsys, monkeypatch):
     monkeypatch.setattr(residual, "_measure", pressed)
     assert main(WORDS) == 130
     told = capsys.readouterr()
     assert told.out == ""
-    assert told.err == "framesim: residual: interrupted before anything was finished; nothing to show\n"
+    assert told.err == "framesim: residual: interrupted before the curve was finished; nothing to show\n"
 
 
 def test_while_bursts_are_counted_the_curve_is_kept(capsys, monkeypatch):

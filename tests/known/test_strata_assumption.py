@@ -6,6 +6,7 @@ import math
 
 import pytest
 from rich.console import Console
+from scipy.stats import beta
 
 from framesim.coverage.intervals import clopper_pearson
 from framesim.coverage.measure import measure_coverage
@@ -56,7 +57,20 @@ def test_the_method_names_the_assumption_where_it_was_made_and_nowhere_else(repo
     assert ASSUMED in links["can"]["method"]
     # edges of SENT stay where they were, so disturbed frames count anyway
     assert ASSUMED not in links["sent"]["method"]
-    assert links["sent"]["high_by_frames"] == links["sent"]["high"]
+    assert links["sent"]["high_by_frames"] >= links["sent"]["high"]
+
+
+def test_where_some_passed_the_limit_by_frames_counts_each_frame_once_as_well(report):
+    (sent,) = [frames.computed for frames in report.frames if frames.network == "sent"]
+    some = [stratum for stratum in sent.strata if 0 < stratum.undetected < stratum.tried]
+    assert some
+    for stratum in some:
+        assert not stratum.assumed
+        risk, share = 0.0125, stratum.undetected / stratum.tried
+        # Clopper and Pearson's upper limit of a share of so many frames: as many or fewer seen, once in 80
+        seen = share * stratum.origins
+        assert beta.cdf(stratum.by_frames.high, seen + 1, stratum.origins - seen) >= 1 - risk - 1e-9
+        assert stratum.by_frames.high >= stratum.share.high
 
 
 def test_screen_and_page_show_the_limit_and_the_assumption(report, capsys):
@@ -73,4 +87,5 @@ def test_screen_and_page_show_the_limit_and_the_assumption(report, capsys):
     rows = strata_rows(record, [(place, record["links"][place])])  # of the page
     assert ASSUMED in rows[1][0]
     assert rows[2][0].startswith("  at most, if each disturbed frame counts once")
+    assert rows[2][0].endswith("(95 %)")
     assert rows[2][1].value == repr(record["links"][place]["computed"]["high_by_frames"])

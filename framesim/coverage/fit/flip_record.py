@@ -146,7 +146,7 @@ def draw_flips(scenario: Scenario, seconds: float, *, progress: Progress | None 
             return cause.walk(link, first, stop, scenario.seed, levels)
         return link.walk(cause, first, stop, scenario.seed, levels)
 
-    hits, reached = _drawn(walk, 0, n_bits, link.bit_rate, progress)
+    hits, reached = _drawn(walk, (0, n_bits), round(WINDOW_S * link.bit_rate), progress)
     seconds = seconds if reached == n_bits else reached / link.bit_rate
     if isinstance(cause, PulseTrain):
         spans = _bursts(cause, seconds, scenario.seed)
@@ -162,15 +162,16 @@ def draw_flips(scenario: Scenario, seconds: float, *, progress: Progress | None 
 
 
 def _drawn(
-    walk: Callable[[int, int], LinkHits], first: int, stop: int, bit_rate: float, progress: Progress | None
+    walk: Callable[[int, int], LinkHits], bits: tuple[int, int], piece: int, progress: Progress | None
 ) -> tuple[LinkHits, int]:
-    """Return the hits of bits ``first .. stop - 1``, drawn piece by piece, and how many bits were drawn."""
-    pieces, step = [], max(1, round(WINDOW_S * bit_rate))
+    """Return the hits of bits from the first to before the last, piece by piece, and how many bits were drawn."""
+    (first, stop), pieces, step = bits, [], max(1, piece)
     try:
         for begin in range(first, stop, step):
-            pieces.append(walk(begin, min(begin + step, stop)))
+            end = min(begin + step, stop)
+            pieces.append(walk(begin, end))
             if progress is not None:
-                progress((begin - first) / (stop - first), "drawing flips")
+                progress((end - first) / (stop - first), "drawing flips")
     except KeyboardInterrupt:
         if not pieces:
             raise
@@ -189,7 +190,8 @@ def _of_recording(scenario: Scenario, cause: RecordedWaveform, n_bits: int, prog
     def walk(begin: int, stop: int) -> LinkHits:
         return cause.walk(scenario.link, begin, stop, scenario.seed, lambda bits: random_levels(bits, scenario.seed))
 
-    hits, n_bits = _drawn(walk, first, first + asked, rate, progress)
+    # All of a recording is gone through for any part of it: shorter pieces would each do all of the work.
+    hits, n_bits = _drawn(walk, (first, first + asked), round(max(WINDOW_S, cause.lasts_s) * rate), progress)
     touched = hits.touched - first
     breaks = np.flatnonzero(np.diff(touched) > JOINED_S * rate)
     spans = np.stack([touched[np.r_[0, breaks + 1]], touched[np.r_[breaks, -1]]], axis=1) if touched.size else touched
