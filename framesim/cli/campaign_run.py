@@ -12,7 +12,7 @@ from framesim.cli.channel_options import add_channel_options, channel_from
 from framesim.cli.frame_options import add_frame_options, frame_from, network_parser, split_network
 from framesim.cli.output import share_bar
 from framesim.cli.parsing import LineParser, number, seconds, whole_number
-from framesim.errors import BadArgument, check_range
+from framesim.errors import BadArgument, check_number, check_range
 from framesim.networks.network import Network
 
 if TYPE_CHECKING:
@@ -28,6 +28,7 @@ network, --scenario FILE (or --scenario built-in) runs a coverage scenario."""
 
 INTERRUPTED = 130
 BUILT_IN = "built-in"
+MOST_HOURS = 250_000
 USUAL_IDENTIFIER = {"can": "0x123", "can-fd": "0x123", "can-xl": "0x123"}  # of random payloads, unless said
 
 
@@ -113,7 +114,7 @@ def _scenario_work(values: argparse.Namespace) -> "tuple[Work, int]":
         if not scenario.by_engine:
             raise BadArgument("--hours: this scenario counts frames, no engine gives the time; use --frames")
         hours = number("--hours", values.hours)
-        check_range("--hours", int(hours * 3600), 1, 10**9, base="d")
+        check_number("--hours", hours, 0, MOST_HOURS, unit="h", open_low=True)
         values.frames = str(max(1, round(hours * 3600 / scenario.signal.every_s)))
     return ScenarioWindows(scenario=scenario), scenario.seed
 

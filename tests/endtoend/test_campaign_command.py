@@ -106,6 +106,7 @@ def test_each_way_of_ending_is_named(capsys):
         (["run", "lin", "--identifier", "1", "--payload", "00", "--flips", "999", "--frames", "9"], ["count=999"]),
         (["run", "--scenario", "none.toml", "--frames", "9"], ["none.toml: cannot be read"]),
         (["run", "--scenario", "built-in", "--hours", "1", "--frames", "9"], ["say one of them"]),
+        (["run", "--scenario", "built-in", "--hours", "-0.5"], ["--hours=-0.5: must be a finite number, more than 0"]),
         (["show", "none"], ["none: cannot be read", "docs/campaigns.md"]),
         (["show", "README.md"], ["README.md: line 1: no header of a campaign"]),
         (["merge", "none", "--into", "x"], ["none: cannot be read"]),
