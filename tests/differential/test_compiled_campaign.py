@@ -144,6 +144,24 @@ def test_pieces_of_a_unit_are_judged_like_the_whole(monkeypatch, frame, drawn, c
         assert work.unit(3, 1) == found
 
 
+def test_scatter_that_needs_more_room_within_a_frame_is_judged_like_the_whole(monkeypatch):
+    work = Sampling(sources=(FRAME,), channel=Scatter(bit_error_ratio=0.9), payloads=2, repeats=400)
+    drawn, rows = sliced.Sliced._scattered, []
+
+    def watched(*given):
+        for portion in drawn(*given):
+            rows.append(portion[:2])
+            yield portion
+
+    monkeypatch.setattr(sliced, "FLIPS_AT_ONCE", 1 << 9)
+    monkeypatch.setattr(sliced.Sliced, "_scattered", watched)
+    found = work.unit(3, 1)
+    assert rows == [(0, 2), (1, 2)]  # the second frame comes again
+    with monkeypatch.context() as patch:
+        patch.setattr(campaign_work, "_engine_of", lambda _: reference.Reference(note="asked for", flips_of=flips_of))
+        assert work.unit(3, 1) == found
+
+
 @pytest.mark.parametrize(("channel", "frames"), [
     (ExactFlips(count=2), 655), (ExactFlips(count=100), 40), (Scatter(bit_error_ratio=0.5), 81),
 ])  # fmt: skip

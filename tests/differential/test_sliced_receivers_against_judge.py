@@ -23,6 +23,7 @@ from framesim.coverage.fast.work import Sampling, frame_at
 from framesim.coverage.population import Payloads
 from framesim.disturbance import Bursts, ExactFlips, GilbertElliott, Scatter
 from framesim.judging import run_receiver
+from framesim.kernels import sliced_driver
 from framesim.kernels.sliced_draws import draw
 from framesim.kernels.sliced_driver import UW, listen, walk
 from framesim.networks.automaton import CHECKS
@@ -279,3 +280,33 @@ def test_a_unit_of_exact_flips_counts_what_the_judge_says_of_each(identifier, fl
         name: count for name, count in judged.items() if isinstance(name, str)
     }
     assert counts["delivered"] + counts["undetected"] == judged[True]
+
+
+def put_aside(sent, number, turns):
+    """What the receivers of frame ``number`` of ``sent`` see, where they take other content under two flips."""
+    found, lengths = engine(CAN), np.array([len(wire) for wire in sent], np.int64)
+    wires = np.ones((len(sent), found.shape.planes), np.uint8)
+    for row, wire in zip(wires, sent, strict=True):
+        row[: len(wire)] = wire.bits.tolist()
+    counted, frames = (np.zeros(size, np.int64) for size in (len(CHECKS), 1 << 14))
+    fates, seen = np.zeros(2, np.int64), np.zeros((len(frames), wires.shape[1]), np.uint8)
+    sliced_driver.exact_flips(
+        found.made.receive, wires, lengths, lengths - 10, 2, turns, np.uint64(3), np.uint64(0), moves_of(CAN),
+        code_numbers(CAN), counted, fates, frames, seen,
+    )  # fmt: skip
+    mine = np.flatnonzero(frames[: fates[1]] == number)
+    assert fates[1] <= len(frames)
+    return seen[mine, : lengths[number] + 4]
+
+
+def test_a_receiver_that_reads_beyond_its_frame_hears_nothing_of_a_longer_frame_judged_before():
+    short, long = fs.CanFrame(identifier=0x7D6, payload=b"\x1b"), fs.CanFrame(identifier=1, payload=bytes(8))
+    sent, before = fs.encode(short), fs.encode(long)
+    pattern = next(row for row in undetected_patterns(line_of(sent), 2) if row.flips == (26, 32))
+    assert pattern.end == len(sent) + 1  # one bit of the resting wire is read, where the longer frame is dominant
+    assert not before.bits[len(sent)]
+    alone = put_aside([sent] * (WORDS + 1), WORDS, turns=200)
+    behind = put_aside([before] * WORDS + [sent], WORDS, turns=200)
+    flipped = (alone[:, : len(sent)] != np.array(sent.bits.tolist(), np.uint8)).nonzero()[1].reshape(-1, 2)
+    assert [26, 32] in flipped.tolist()
+    assert np.array_equal(behind, alone)
