@@ -117,6 +117,16 @@ def test_portions_of_a_unit_are_drawn_apart(monkeypatch, channel):
     assert len(drawn) == 3
 
 
+@pytest.mark.parametrize("channel", [
+    GilbertElliott(good_to_bad=0.5, bad_to_good=0.5, good_error=0.0, bad_error=1e-5),
+    Bursts(starts_per_bit=0.5, mean_length=1.0, density=1e-5),
+])  # fmt: skip
+def test_a_channel_that_often_changes_its_state_is_drawn_in_small_portions_though_it_flips_little(monkeypatch, channel):
+    monkeypatch.setattr(flips, "FLIPS_AT_ONCE", 2 * 50 * 20)  # two frames of 50 bits, 20 times, begin 1000 stretches
+    found = list(portions(channel, np.full(6, 50), 20, seed=2, number=0))
+    assert [(first, stop) for first, stop, *_ in found] == [(0, 2), (2, 4), (4, 6)]
+
+
 def test_a_frame_sent_very_often_is_drawn_piece_by_piece(monkeypatch):
     monkeypatch.setattr(flips, "PLACES_AT_ONCE", 50 * 40)
     found = list(portions(ExactFlips(count=3), np.full(2, 50), 100, seed=2, number=0))

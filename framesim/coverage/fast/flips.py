@@ -65,7 +65,7 @@ def portions(
     if exact and len(lengths) and channel.count > lengths.min():
         raise BadArgument(f"count={channel.count}: a frame of {lengths.min()} bits cannot hold so many flips")
     n_bits = int(lengths.max(initial=1))
-    expected = float(channel.count) if exact else getattr(channel, "bit_error_ratio", 0.0) * n_bits
+    expected = float(channel.count) if exact else _expected(channel) * n_bits
     most = max(1, int(min(PLACES_AT_ONCE // (repeats * n_bits), FLIPS_AT_ONCE / (repeats * max(expected, 1e-9)))))
     # One frame may be more than a portion when it is sent very often: then its times are drawn piece by piece.
     times = max(1, int(min(PLACES_AT_ONCE // n_bits, FLIPS_AT_ONCE / max(expected, 1e-9))))
@@ -84,6 +84,12 @@ def portions(
                 some = [(0, len(here), *_inside(drawn, here, often))]
             for start, stop, pattern, place in some:
                 yield first + start, first + stop, pattern + begin if begin else pattern, place
+
+
+def _expected(channel: Any) -> float:
+    """Return how many flips are to be expected a bit, or twice the bad stretches: one takes the memory of two flips."""
+    begins: float = getattr(channel, "good_to_bad", getattr(channel, "starts_per_bit", 0.0))
+    return max(2 * begins, getattr(channel, "bit_error_ratio", 0.0))
 
 
 def _inside(drawn: Flips, lengths: NDArray[np.int64], repeats: int) -> tuple[NDArray[np.int64], NDArray[np.int32]]:
