@@ -14,6 +14,7 @@ from framesim.networks.transitions import ABANDONED as LEFT
 __all__ = [
     "SHORT",
     "by_the_reference",
+    "by_the_reference_receiver",
     "differences",
     "fd_frame",
     "flat",

@@ -12,6 +12,7 @@ from bitarray import bitarray
 from field_verdicts import (
     SHORT,
     by_the_reference,
+    by_the_reference_receiver,
     differences,
     fd_frame,
     flat,
@@ -23,6 +24,7 @@ from random_frames import random_frame
 
 import framesim as fs
 from framesim.coverage.campaign.works import frames_work
+from framesim.coverage.fast import scalar
 from framesim.coverage.fast.scalar import engine
 from framesim.coverage.fast.sending import bits_from, bounds_of, draw_frames
 from framesim.coverage.fast.wires import on_the_wire, wires_of
@@ -238,6 +240,21 @@ def test_without_numba_a_unit_is_slow_but_the_same(monkeypatch):
     assert sampling.unit(1, 0) == expected
     monkeypatch.undo()
     assert sampling.note == ""
+
+
+@pytest.mark.parametrize(("ways", "events"), [(1, 4096), (2, 4096), (24, 8), (24, 20)])
+def test_receivers_for_whose_ways_no_room_is_left_get_the_same_verdict(monkeypatch, ways, events):
+    rng = random.Random(26)
+    for size in (1, 20):
+        sent = fs.encode(fd_frame(rng, (size,), iso=True))
+        patterns = [mixed_flips(rng, len(sent)) for _ in range(60)] * (len(sent) // 6)  # so many that ways are kept
+        wires, lengths = on_the_wire([sent])
+        with monkeypatch.context() as patch:
+            patch.setattr(scalar, "MOST_WAYS", ways)
+            patch.setattr(scalar, "MOST_EVENTS", events)
+            _, short_of_room, _ = engine(CAN_FD).verdicts(wires, lengths, len(patterns), *flat(patterns))
+        expected = [by_the_reference_receiver(CAN_FD, sent.flipped(row)) for row in patterns[:60]]
+        assert short_of_room.tolist() == expected * (len(sent) // 6)
 
 
 def test_a_frame_that_its_own_receiver_refuses_is_no_frame_to_disturb():
