@@ -3,6 +3,7 @@
 import random
 from dataclasses import replace
 
+import numba
 import numpy as np
 import pytest
 from field_verdicts import (
@@ -26,7 +27,9 @@ from framesim.coverage.linear.can_fd import undetected_patterns
 from framesim.coverage.population import Payloads
 from framesim.disturbance import ExactFlips, Scatter
 from framesim.judging import run_receiver
+from framesim.kernels import compiled
 from framesim.kernels.field_ways import FEWEST
+from framesim.kernels.lane_books import lane_starts
 from framesim.networks.can_fd import CAN_FD, CAN_FD_ORIGINAL, LENGTHS
 from framesim.networks.can_xl import CAN_XL
 from framesim.networks.encoder import encode_with
@@ -191,6 +194,29 @@ def test_compiled_code_refuses_the_random_words_that_numpy_refuses():
     # Of numbers up to about 3 * 2^29, a quarter of all words would make some likelier than others.
     lengths = np.arange(3 << 29, (3 << 29) + 40)
     assert drawn(lengths, 1, 2, choice.choose) == drawn(lengths, 1, 2, flips.choose)
+    (found,), (expected,) = (
+        list(chooses(20, lengths, 3, np.random.Generator(np.random.Philox(key=5))))
+        for chooses in (choice.choose, flips.choose)
+    )  # fmt: skip
+    assert found[:2] == expected[:2]
+    assert all(np.array_equal(one, other) for one, other in zip(found[2:], expected[2:], strict=True))
+
+
+def test_compiled_code_does_the_same_where_numba_has_no_such_option(monkeypatch):
+    used = {}
+
+    def recorded(**options):
+        used.update(options)
+        return numba.njit(**{**options, "cache": False})
+
+    monkeypatch.setattr(compiled, "DefaultOptions", object)
+    monkeypatch.setattr(compiled, "njit", recorded)
+    again = compiled.lightly_compiled(lane_starts.py_func)
+    pattern = np.array([0, 0, 3, 7, 7, 7])
+    starts = np.full((2, len(pattern) + 1), -1)
+    assert again(pattern, starts[0]) == lane_starts(pattern, starts[1]) == 3
+    assert starts[:, :4].tolist() == [[0, 2, 3, 6]] * 2
+    assert "_nrt" not in used
 
 
 @pytest.mark.slow
