@@ -16,6 +16,7 @@ from field_verdicts import (
     differences,
     fd_frame,
     flat,
+    mended,
     mixed_flips,
     near_flips,
     spread_flips,
@@ -242,19 +243,18 @@ def test_without_numba_a_unit_is_slow_but_the_same(monkeypatch):
     assert sampling.note == ""
 
 
-@pytest.mark.parametrize(("ways", "events"), [(1, 4096), (2, 4096), (24, 8), (24, 20)])
+@pytest.mark.parametrize(("ways", "events"), [(1, 4096), (2, 4096), (24, 4)])
 def test_receivers_for_whose_ways_no_room_is_left_get_the_same_verdict(monkeypatch, ways, events):
-    rng = random.Random(26)
-    for size in (1, 20):
-        sent = fs.encode(fd_frame(rng, (size,), iso=True))
-        patterns = [mixed_flips(rng, len(sent)) for _ in range(60)] * (len(sent) // 6)  # so many that ways are kept
-        wires, lengths = on_the_wire([sent])
-        with monkeypatch.context() as patch:
-            patch.setattr(scalar, "MOST_WAYS", ways)
-            patch.setattr(scalar, "MOST_EVENTS", events)
-            _, short_of_room, _ = engine(CAN_FD).verdicts(wires, lengths, len(patterns), *flat(patterns))
-        expected = [by_the_reference_receiver(CAN_FD, sent.flipped(row)) for row in patterns[:60]]
-        assert short_of_room.tolist() == expected * (len(sent) // 6)
+    sent = fs.encode(fs.CanFdFrame(identifier=0x123, payload=b"\x12\x07\xff"))
+    patterns = [pattern for first in range(1, len(sent), 3) for pattern in mended(CAN_FD, sent, first)]
+    expected = [by_the_reference_receiver(CAN_FD, sent.flipped(row)) for row in patterns]
+    often = 1 + 8 * len(sent) // len(patterns)  # so many that ways are written down
+    wires, lengths = on_the_wire([sent])
+    with monkeypatch.context() as patch:
+        patch.setattr(scalar, "MOST_WAYS", ways)
+        patch.setattr(scalar, "MOST_EVENTS", events)
+        _, found, _ = engine(CAN_FD).verdicts(wires, lengths, often * len(patterns), *flat(patterns * often))
+    assert found.tolist() == expected * often
 
 
 def test_a_frame_that_its_own_receiver_refuses_is_no_frame_to_disturb():

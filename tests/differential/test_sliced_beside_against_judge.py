@@ -11,6 +11,7 @@ from field_verdicts import (
     differences,
     fd_frame,
     flat,
+    mended,
     mixed_flips,
     near_flips,
     spread_flips,
@@ -26,14 +27,12 @@ from framesim.coverage.fast.work import Sampling
 from framesim.coverage.linear.can_fd import undetected_patterns
 from framesim.coverage.population import Payloads
 from framesim.disturbance import ExactFlips, Scatter
-from framesim.judging import run_receiver
 from framesim.kernels import compiled
 from framesim.kernels.field_ways import FEWEST
 from framesim.kernels.lane_books import lane_starts
 from framesim.networks.can_fd import CAN_FD, CAN_FD_ORIGINAL, LENGTHS
 from framesim.networks.can_xl import CAN_XL
 from framesim.networks.encoder import encode_with
-from framesim.words import Check
 
 
 def network_for(frame):
@@ -72,18 +71,6 @@ def test_a_flip_of_any_bit_with_any_of_the_next_six_gets_the_verdict_of_the_refe
     n_bits = len(sent)
     pairs = [(at, at + gap) for at in range(n_bits) for gap in range(1, 7) if at + gap < n_bits]
     assert differences(network_for(frame), sent, [(at,) for at in range(n_bits)] + pairs) == 0
-
-
-def mended(network, sent, first):
-    """A flip, and more of them, one at a time: each mends the level at which the reference receiver finds a fault."""
-    flipped, found = {first}, []
-    for _ in range(16):
-        found.append(tuple(sorted(flipped)))
-        heard = run_receiver(network, sent.flipped(flipped), strict=True).finish()
-        if heard.check not in (Check.STUFFING, Check.FORM) or heard.at is None or heard.at >= len(sent):
-            break
-        flipped ^= {heard.at}
-    return [pattern for pattern in found if pattern]
 
 
 @pytest.mark.parametrize(("size", "iso"), [(1, True), (3, False), (20, True), (24, False)])
