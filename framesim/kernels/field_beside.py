@@ -205,7 +205,7 @@ def _send(
     """Make planes of a frame and of its receivers' flips; find who goes astray, and whose codes the flips hit.
 
     Args:
-        x: uint64; receives planes ``x[t * UW + w]``, from two before the frame on.
+        x: uint64; receives planes ``x[t * UW + w]``, from seven before the frame on.
         n: words.
         begin: the first receiver.
         beyond: one past the last.
