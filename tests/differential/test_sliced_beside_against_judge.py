@@ -28,6 +28,7 @@ from framesim.coverage.linear.can_fd import undetected_patterns
 from framesim.coverage.population import Payloads
 from framesim.disturbance import ExactFlips, Scatter
 from framesim.kernels import compiled
+from framesim.kernels.field_receiver import VALID
 from framesim.kernels.field_ways import FEWEST
 from framesim.kernels.lane_books import lane_starts
 from framesim.networks.can_fd import CAN_FD, CAN_FD_ORIGINAL, LENGTHS
@@ -142,6 +143,30 @@ def test_flips_of_the_payload_that_cancel_in_the_crc_are_undetected():
     patterns = (six, six[1:], six[:-1]) * FEWEST
     sampling = Sampling(sources=(one,), channel=Listed(patterns), payloads=1, repeats=len(patterns))
     assert sampling.unit(1, 0).counts["undetected"] == FEWEST
+
+
+@pytest.mark.parametrize("iso", [True, False])
+@pytest.mark.parametrize("size", [2, 8, 16, 20, 64])
+def test_flips_that_make_a_frame_another_whose_stuff_bits_lie_elsewhere_pass_and_with_one_more_do_not(size, iso):
+    """In both CRCs a flip adds the same, though nearly half of all bits flip, and stuff bits come and go."""
+    rng = random.Random(50 + size)
+    network = CAN_FD if iso else CAN_FD_ORIGINAL
+    patterns = []
+    while len(patterns) < 3 * FEWEST:
+        if not patterns:
+            sent = fs.encode(fd_frame(rng, (size,), iso=iso))
+        payload = bytes(rng.choice((0, 0xFF, 0xF8, 0x07, 0x1F, 0x3C)) for _ in range(size))
+        other = fs.encode(replace(sent.frame, payload=payload))
+        if len(other) == len(sent) and other.inserted != sent.inserted:
+            makes_other = set((sent.bits ^ other.bits).search(1))
+            crc = next(span for span in sent.spans if span.name.startswith("CRC"))
+            patterns += [tuple(sorted(makes_other ^ more)) for more in (set(), {crc.start}, {crc.stop - 1})]
+    assert differences(network, sent, patterns) == 0
+    wires, lengths = on_the_wire([sent])
+    _, found, _ = engine(network).verdicts(wires, lengths, len(patterns), *flat(patterns))
+    assert (found[::3] == VALID).all()
+    assert (found[1::3] != VALID).all()
+    assert (found[2::3] != VALID).all()
 
 
 def drawn(lengths, repeats, count, chooses):
