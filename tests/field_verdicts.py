@@ -10,13 +10,16 @@ from framesim.judging import run_receiver
 from framesim.kernels.field_receiver import ABANDONED, UNDECIDED, VALID
 from framesim.networks.automaton import CHECKS
 from framesim.networks.transitions import ABANDONED as LEFT
+from framesim.words import Check
 
 __all__ = [
     "SHORT",
     "by_the_reference",
+    "by_the_reference_receiver",
     "differences",
     "fd_frame",
     "flat",
+    "mended",
     "mixed_flips",
     "near_flips",
     "spread_flips",
@@ -52,6 +55,18 @@ def near_flips(rng, n_bits):
 
 def mixed_flips(rng, n_bits):
     return (spread_flips if rng.random() < 0.5 else near_flips)(rng, n_bits)
+
+
+def mended(network, sent, first):
+    """A flip, and more of them, one at a time: each mends the level at which the reference receiver finds a fault."""
+    flipped, found = {first}, []
+    for _ in range(16):
+        found.append(tuple(sorted(flipped)))
+        heard = run_receiver(network, sent.flipped(flipped), strict=True).finish()
+        if heard.check not in (Check.STUFFING, Check.FORM) or heard.at is None or heard.at >= len(sent):
+            break
+        flipped ^= {heard.at}
+    return [pattern for pattern in found if pattern]
 
 
 def flat(patterns):

@@ -41,7 +41,9 @@ __all__ = ["BEHIND", "FACTS", "FITS", "find_facts", "hear_sliced"]
 
 U = np.uint64
 BEHIND = 64  #: planes behind the region
-LONGEST = 1000  #: wire bits of a region: the number of its stuff bits must not come round
+#: wire bits of a region, and stuff bits among them. How many more a receiver counts must not come round; how many less
+#: must be told from more. So frames of 64 bytes made of hardly anything but runs may be left to ``field_ways``.
+LONGEST, MOST_STUFFED = 1000, 128
 
 #: of a wire bit: a flip leads another way; stands in the head; in a code of a count; steers when codes have spoken
 ASTRAY, HEAD, COUNTED, TURNS = 1, 2, 4, 8
@@ -115,7 +117,7 @@ def find_facts(
         elif nodes[row, column.STEERS] or nodes[row, column.CHECK] != column.NONE:
             end_of_head = stop
         stop += 1
-    if stop > LONGEST or n_bits - stop > BEHIND - RUN:
+    if stop > LONGEST or stuffed > MOST_STUFFED or n_bits - stop > BEHIND - RUN:
         return
     # What is demanded behind it.
     n_wanted, n_early = U(0), U(0)
@@ -203,7 +205,7 @@ def _send(
     """Make planes of a frame and of its receivers' flips; find who goes astray, and whose codes the flips hit.
 
     Args:
-        x: uint64; receives planes ``x[t * UW + w]``, from two before the frame on.
+        x: uint64; receives planes ``x[t * UW + w]``, from seven before the frame on.
         n: words.
         begin: the first receiver.
         beyond: one past the last.

@@ -87,7 +87,7 @@ def walk(
         rest_bits: how long the wire rests afterwards before an undecided receiver is given up.
         place: int32, flipped wire bits, ascending.
         stop: those from ``now[FLIP]`` to here are this receiver's.
-        kept: int64 (room, 7 + 2 * n_codes), see ``KEY`` and so on.
+        kept: int64 (room, 6 + 2 * n_codes), see ``KEY`` and so on.
         heads: int64 (BUCKETS * room,), for each wire bit and each remainder of a mix of the key: the last receiver
             kept that is not on the undisturbed way; -1: none.
         events: int64 (room, 5), see ``EVENT_AT`` and so on.

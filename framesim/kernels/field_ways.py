@@ -66,7 +66,7 @@ U = np.uint64
 #: columns of what leads from one way to another: the bit before which it does, the row in ``kept`` or -1, what is
 #: concluded if so, what is added to the counts; to the registers follows
 UNTIL, THERE, CONCLUDED, MORE, ADDED = (U(place) for place in range(5))
-WAY_COLUMNS, LINK_COLUMNS, EVENT_COLUMNS = 6, 5, 5
+WAY_COLUMNS, LINK_COLUMNS, EVENT_COLUMNS = 6, 4, 5
 FAR = np.int64(1) << 40
 FEWEST = 24  #: disturbances of a frame for which a word of receivers is worth while
 OFTEN = 8  #: receivers for each wire bit of a frame from which on it pays to write down where flips lead
@@ -145,12 +145,12 @@ def judge_lanes(
         verdicts: int64 (n_lanes,); receives the number of the first check to speak, ``ABANDONED``, ``VALID`` or
             ``UNDECIDED``. Holds ``LEFT_OVER`` beforehand.
         content: int64 (n_frames,); receives from which wire bit on nothing becomes content, for frames looked at.
-        kept: int64 (room, 7 + 2 * n_codes), room for receivers. All room is made by the caller: it takes long to
+        kept: int64 (room, 6 + 2 * n_codes), room for receivers. All room is made by the caller: it takes long to
             compile how to make an array. Where it runs out, ways are not written down any more.
         heads: int64 (BUCKETS * (n_bits + 1),), room.
         events: int64 (room, 5), room.
         ways: int64 (room, 6), room.
-        links: int64 (room, 5 + n_codes), room.
+        links: int64 (room, 4 + n_codes), room.
         now: int64 (13,), room.
         mine: int64 (5, n_codes), room.
         x: uint64 (n_planes * UW,), room; ``n_bits + PREFIX + BEHIND`` planes.
@@ -247,7 +247,7 @@ def judge_lanes(
                     if there < 0:
                         said = links[U(link), CONCLUDED]
                         break
-                    counts += links[U(link), MORE]
+                    counts += links[U(link), MORE]  # 0 in CAN FD: receivers whose codes took other bits never meet
                     for code in range(n_codes):
                         mine[2, code] ^= links[U(link), ADDED + code]
                     at, way = links[U(link), UNTIL], U(kept[U(there), WAY])

@@ -12,9 +12,11 @@ from bitarray import bitarray
 from field_verdicts import (
     SHORT,
     by_the_reference,
+    by_the_reference_receiver,
     differences,
     fd_frame,
     flat,
+    mended,
     mixed_flips,
     near_flips,
     spread_flips,
@@ -23,6 +25,7 @@ from random_frames import random_frame
 
 import framesim as fs
 from framesim.coverage.campaign.works import frames_work
+from framesim.coverage.fast import scalar
 from framesim.coverage.fast.scalar import engine
 from framesim.coverage.fast.sending import bits_from, bounds_of, draw_frames
 from framesim.coverage.fast.wires import on_the_wire, wires_of
@@ -238,6 +241,20 @@ def test_without_numba_a_unit_is_slow_but_the_same(monkeypatch):
     assert sampling.unit(1, 0) == expected
     monkeypatch.undo()
     assert sampling.note == ""
+
+
+@pytest.mark.parametrize(("ways", "events"), [(1, 4096), (2, 4096), (24, 4)])
+def test_receivers_for_whose_ways_no_room_is_left_get_the_same_verdict(monkeypatch, ways, events):
+    sent = fs.encode(fs.CanFdFrame(identifier=0x123, payload=b"\x12\x07\xff"))
+    patterns = [pattern for first in range(1, len(sent), 3) for pattern in mended(CAN_FD, sent, first)]
+    expected = [by_the_reference_receiver(CAN_FD, sent.flipped(row)) for row in patterns]
+    often = 1 + 8 * len(sent) // len(patterns)  # so many that ways are written down
+    wires, lengths = on_the_wire([sent])
+    with monkeypatch.context() as patch:
+        patch.setattr(scalar, "MOST_WAYS", ways)
+        patch.setattr(scalar, "MOST_EVENTS", events)
+        _, found, _ = engine(CAN_FD).verdicts(wires, lengths, often * len(patterns), *flat(patterns * often))
+    assert found.tolist() == expected * often
 
 
 def test_a_frame_that_its_own_receiver_refuses_is_no_frame_to_disturb():

@@ -3,6 +3,7 @@
 import random
 from dataclasses import replace
 
+import numba
 import numpy as np
 import pytest
 from field_verdicts import (
@@ -10,6 +11,7 @@ from field_verdicts import (
     differences,
     fd_frame,
     flat,
+    mended,
     mixed_flips,
     near_flips,
     spread_flips,
@@ -25,12 +27,13 @@ from framesim.coverage.fast.work import Sampling
 from framesim.coverage.linear.can_fd import undetected_patterns
 from framesim.coverage.population import Payloads
 from framesim.disturbance import ExactFlips, Scatter
-from framesim.judging import run_receiver
+from framesim.kernels import compiled
+from framesim.kernels.field_receiver import VALID
 from framesim.kernels.field_ways import FEWEST
+from framesim.kernels.lane_books import lane_starts
 from framesim.networks.can_fd import CAN_FD, CAN_FD_ORIGINAL, LENGTHS
 from framesim.networks.can_xl import CAN_XL
 from framesim.networks.encoder import encode_with
-from framesim.words import Check
 
 
 def network_for(frame):
@@ -69,18 +72,6 @@ def test_a_flip_of_any_bit_with_any_of_the_next_six_gets_the_verdict_of_the_refe
     n_bits = len(sent)
     pairs = [(at, at + gap) for at in range(n_bits) for gap in range(1, 7) if at + gap < n_bits]
     assert differences(network_for(frame), sent, [(at,) for at in range(n_bits)] + pairs) == 0
-
-
-def mended(network, sent, first):
-    """A flip, and more of them, one at a time: each mends the level at which the reference receiver finds a fault."""
-    flipped, found = {first}, []
-    for _ in range(16):
-        found.append(tuple(sorted(flipped)))
-        heard = run_receiver(network, sent.flipped(flipped), strict=True).finish()
-        if heard.check not in (Check.STUFFING, Check.FORM) or heard.at is None or heard.at >= len(sent):
-            break
-        flipped ^= {heard.at}
-    return [pattern for pattern in found if pattern]
 
 
 @pytest.mark.parametrize(("size", "iso"), [(1, True), (3, False), (20, True), (24, False)])
@@ -154,6 +145,30 @@ def test_flips_of_the_payload_that_cancel_in_the_crc_are_undetected():
     assert sampling.unit(1, 0).counts["undetected"] == FEWEST
 
 
+@pytest.mark.parametrize("iso", [True, False])
+@pytest.mark.parametrize("size", [2, 8, 16, 20, 64])
+def test_flips_that_make_a_frame_another_whose_stuff_bits_lie_elsewhere_pass_and_with_one_more_do_not(size, iso):
+    """In both CRCs a flip adds the same, though nearly half of all bits flip, and stuff bits come and go."""
+    rng = random.Random(50 + size)
+    network = CAN_FD if iso else CAN_FD_ORIGINAL
+    patterns = []
+    while len(patterns) < 3 * FEWEST:
+        if not patterns:
+            sent = fs.encode(fd_frame(rng, (size,), iso=iso))
+        payload = bytes(rng.choice((0, 0xFF, 0xF8, 0x07, 0x1F, 0x3C)) for _ in range(size))
+        other = fs.encode(replace(sent.frame, payload=payload))
+        if len(other) == len(sent) and other.inserted != sent.inserted:
+            makes_other = set((sent.bits ^ other.bits).search(1))
+            crc = next(span for span in sent.spans if span.name.startswith("CRC"))
+            patterns += [tuple(sorted(makes_other ^ more)) for more in (set(), {crc.start}, {crc.stop - 1})]
+    assert differences(network, sent, patterns) == 0
+    wires, lengths = on_the_wire([sent])
+    _, found, _ = engine(network).verdicts(wires, lengths, len(patterns), *flat(patterns))
+    assert (found[::3] == VALID).all()
+    assert (found[1::3] != VALID).all()
+    assert (found[2::3] != VALID).all()
+
+
 def drawn(lengths, repeats, count, chooses):
     """All flips of a unit, whatever the portions they come in."""
     parts = list(portions(ExactFlips(count=count), lengths, repeats, seed=3, number=8, choose=chooses))
@@ -191,6 +206,29 @@ def test_compiled_code_refuses_the_random_words_that_numpy_refuses():
     # Of numbers up to about 3 * 2^29, a quarter of all words would make some likelier than others.
     lengths = np.arange(3 << 29, (3 << 29) + 40)
     assert drawn(lengths, 1, 2, choice.choose) == drawn(lengths, 1, 2, flips.choose)
+    (found,), (expected,) = (
+        list(chooses(20, lengths, 3, np.random.Generator(np.random.Philox(key=5))))
+        for chooses in (choice.choose, flips.choose)
+    )  # fmt: skip
+    assert found[:2] == expected[:2]
+    assert all(np.array_equal(one, other) for one, other in zip(found[2:], expected[2:], strict=True))
+
+
+def test_compiled_code_does_the_same_where_numba_has_no_such_option(monkeypatch):
+    used = {}
+
+    def recorded(**options):
+        used.update(options)
+        return numba.njit(**{**options, "cache": False})
+
+    monkeypatch.setattr(compiled, "DefaultOptions", object)
+    monkeypatch.setattr(compiled, "njit", recorded)
+    again = compiled.lightly_compiled(lane_starts.py_func)
+    pattern = np.array([0, 0, 3, 7, 7, 7])
+    starts = np.full((2, len(pattern) + 1), -1)
+    assert again(pattern, starts[0]) == lane_starts(pattern, starts[1]) == 3
+    assert starts[:, :4].tolist() == [[0, 2, 3, 6]] * 2
+    assert "_nrt" not in used
 
 
 @pytest.mark.slow

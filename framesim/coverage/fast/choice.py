@@ -11,7 +11,7 @@ from framesim.coverage.fast.flips import Portion
 
 __all__ = ["choose"]
 
-SPARE = 64  # random words, in case some are refused
+SPARE = 64  # random words, besides four times as many as are refused on average
 AT_ONCE = 1 << 15  # flips: memory that the next ones can use again
 
 
@@ -26,7 +26,8 @@ def choose(count: int, lengths: NDArray[np.int64], repeats: int, rng: np.random.
         yield from flips.choose(count, lengths, repeats, rng)
         return
     apart = len(lengths) * repeats
-    words = rng.bit_generator.random_raw((apart * count + SPARE) // 2).view(np.uint32)
+    spare = SPARE + 4 * (apart * count * int(lengths.max()) >> 32)
+    words = rng.bit_generator.random_raw((apart * count + spare) // 2).view(np.uint32)
     together = some_refused(words, lengths, repeats, count)  # what follows a refused word is not where it would be
     most = len(lengths) if together else max(1, AT_ONCE // (repeats * count))
     for first in range(0, len(lengths), most):
@@ -34,5 +35,5 @@ def choose(count: int, lengths: NDArray[np.int64], repeats: int, rng: np.random.
         n_flips = len(here) * repeats * count
         pattern, place = np.empty(n_flips, np.int64), np.empty(n_flips, np.int32)
         enough = choose_flips(words, first * repeats, 0 if together else apart, here, repeats, count, pattern, place)
-        assert enough, f"more than {SPARE} of {words.size} random words refused"
+        assert enough, f"more than {spare} of {words.size} random words refused"
         yield first, first + len(here), pattern, place
