@@ -35,7 +35,7 @@ def test_a_right_codec_passes_and_a_wrong_one_fails_with_what_was_found(tmp_path
     )
     assert "1 failed, 1 passed" in done.stdout, done.stdout + done.stderr
     assert "- stops too early, in last EOF bit (200 cases)" in done.stdout
-    assert "framesim encode can --identifier 0 --dlc 0" in done.stdout
+    assert "framesim encode can --identifier 0x0" in done.stdout
 
 
 def test_loading_the_plugin_loads_nothing_else_of_framesim():
