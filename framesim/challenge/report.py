@@ -8,6 +8,7 @@ from framesim.challenge.case import Case
 from framesim.challenge.expected import Expected
 from framesim.challenge.protocol import flat_frame
 from framesim.networks.frame_options import frame_options
+from framesim.networks.registry import base_name
 
 __all__ = ["Finding", "Report"]
 
@@ -40,7 +41,7 @@ class Finding:
             return ""
         if self.case.mode == "decode":
             return f"framesim decode {self.case.network} {self.case.bits or chr(34) * 2}"
-        return f"framesim encode {_base(self.case.network)} {' '.join(frame_options(self.case.frame))}"
+        return f"framesim encode {base_name(self.case.network)} {' '.join(frame_options(self.case.frame))}"
 
     def record(self) -> dict[str, Any]:
         """Return it as JSON holds it."""
@@ -113,10 +114,3 @@ class Report:
             if finding.case is not None:
                 lines.append(f"  {finding.replay()}")
         return "\n".join([*lines, *([f"stopped: {self.stopped}"] if self.stopped else [])])
-
-
-def _base(network: str) -> str:
-    """Return the name of the network whose options describe the frame."""
-    from framesim.networks.registry import names
-
-    return network if network in names() else max((n for n in names() if network.startswith(n)), key=len)

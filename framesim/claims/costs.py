@@ -6,7 +6,7 @@ from typing import Any
 from framesim.claims.wording import counted, duration
 from framesim.errors import NotFeasible
 from framesim.judging import encode
-from framesim.networks.registry import names, network_of
+from framesim.networks.registry import base_name, network_of
 
 __all__ = ["expect_affordable", "residual_seconds"]
 
@@ -24,8 +24,7 @@ def residual_seconds(frame: Any, channel: Any) -> float:
         frame: of any network.
         channel: what flips the bits; its number of states matters.
     """
-    whole = network_of(frame).name
-    name = max((each for each in names() if whole.startswith(each)), key=len)
+    name = base_name(network_of(frame).name)
     states = len(channel.matrices()[0])
     if name == "lin":
         return LIN_SECONDS * len(encode(frame)) ** 2 * (1.0 if states == 1 else STATES_SECONDS * states**2)

@@ -9,7 +9,7 @@ from bitarray import bitarray
 from framesim.claims.subject import CodeSubject
 from framesim.judging import REST_BITS, judge, receive
 from framesim.networks.frame_options import frame_options
-from framesim.networks.registry import network
+from framesim.networks.registry import base_name, network, network_of
 from framesim.plain import frame_fields
 from framesim.wire import WireFrame
 from framesim.words import Outcome
@@ -128,7 +128,5 @@ def _codes_command(subject: CodeSubject) -> str:
 
 def command_for(command: str, frame: Any) -> str:
     """Return ``framesim COMMAND NETWORK`` with the options that describe the frame; defaults are left out."""
-    from framesim.networks.registry import network_of
-
-    name = network_of(frame).name.removesuffix("-original")
+    name = base_name(network_of(frame).name)
     return " ".join([f"framesim {command} {name}", *frame_options(frame)])

@@ -21,7 +21,7 @@ from framesim.coverage.linear.flexray import flexray_patterns
 from framesim.coverage.linear.lin import lin_patterns
 from framesim.coverage.linear.sent import sent_patterns
 from framesim.errors import NotFeasible
-from framesim.networks.registry import network_of
+from framesim.networks.registry import base_name, network_of
 from framesim.wire import WireFrame
 
 __all__ = ["Look", "look_at", "look_seconds", "through_seconds"]
@@ -77,7 +77,7 @@ def look_at(frame: object, up_to: int, *, same_end: bool = False, budget_s: floa
     from framesim.judging import encode
 
     sent = encode(frame)
-    name = network_of(frame).name.removesuffix("-original")
+    name = base_name(network_of(frame).name)
     if name == "can":
         return _can(sent, up_to, same_end, budget_s)
     if name == "can-fd":
@@ -85,7 +85,7 @@ def look_at(frame: object, up_to: int, *, same_end: bool = False, budget_s: floa
     if name in SUMS:
         count, most, cost = SUMS[name]
         return _counted(sent, up_to, budget_s, count, most, cost, "exact count over all states of the receiver")
-    if name.startswith("flexray"):
+    if name == "flexray":
         method = "exact count of the words that pass header CRC and frame CRC together"
         return _counted(sent, up_to, budget_s, flexray_patterns, FLEXRAY_MOST, 0.5, method)
     return _through(sent, up_to, budget_s)
@@ -93,7 +93,7 @@ def look_at(frame: object, up_to: int, *, same_end: bool = False, budget_s: floa
 
 def look_seconds(sent: WireFrame, up_to: int) -> float:
     """Return what a look at one frame takes by the method of its network, as far as that reaches; not classic CAN."""
-    name = network_of(sent.frame).name.removesuffix("-original")
+    name = base_name(network_of(sent.frame).name)
     if name == "can-fd":
         return sum(_fd_seconds(sent, flips) for flips in range(1, min(up_to, FD_MOST) + 1))
     if name in SUMS:

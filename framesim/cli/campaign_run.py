@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from framesim.cli.campaign import write_result
 from framesim.cli.channel_options import add_channel_options, channel_from
 from framesim.cli.frame_options import add_frame_options, frame_from, network_parser, split_network
+from framesim.cli.interruption import INTERRUPTED
 from framesim.cli.output import share_bar
 from framesim.cli.parsing import LineParser, number, seconds, whole_number
 from framesim.errors import BadArgument, check_number, check_range
@@ -26,7 +27,6 @@ finished unit is kept at once, and the same command goes on where it was broken
 off; the result is the same for any number of workers and breaks. Instead of a
 network, --scenario FILE (or --scenario built-in) runs a coverage scenario."""
 
-INTERRUPTED = 130
 BUILT_IN = "built-in"
 MOST_HOURS = 250_000
 USUAL_IDENTIFIER = {"can": "0x123", "can-fd": "0x123", "can-xl": "0x123"}  # of random payloads, unless said

@@ -9,6 +9,7 @@ from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
 
 from framesim.cli.frame_options import network_parser, split_network
+from framesim.cli.interruption import INTERRUPTED
 from framesim.cli.output import share_bar, write_json
 from framesim.cli.parsing import number, quoted, whole_number
 from framesim.errors import BadArgument, BadInput
@@ -23,7 +24,7 @@ ABOUT = """Challenge an encoder or decoder of your own, in any language: a comma
 reads one JSON line a case on standard input and answers one line a case on
 standard output (docs/challenge.md has the protocol, and clients in Python and C
 to start from)."""
-CLEAN, FOUND, INTERRUPTED = 0, 1, 130
+CLEAN, FOUND = 0, 1
 _MOST_FILES = 1000
 
 

@@ -5,6 +5,7 @@ import sys
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from framesim.cli.interruption import INTERRUPTED
 from framesim.cli.output import share_bar
 from framesim.cli.parsing import LineParser
 from framesim.errors import BadArgument, BadInput
@@ -14,7 +15,7 @@ if TYPE_CHECKING:
 
 __all__ = ["run"]
 
-SOME_UNSETTLED, INTERRUPTED = 1, 130
+SOME_UNSETTLED = 1
 
 ABOUT = """Examine claims about error coverage. Each is proven (exhaustively or exactly, and
 over what), refuted (with a counterexample that can be replayed), bounded (an

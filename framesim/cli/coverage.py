@@ -7,6 +7,7 @@ import sys
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from framesim.cli.interruption import INTERRUPTED
 from framesim.cli.output import share_bar
 from framesim.cli.page_file import add_report_option, checked_path, write_page
 from framesim.cli.parsing import LineParser, number, whole_number
@@ -18,7 +19,6 @@ if TYPE_CHECKING:
 
 __all__ = ["run"]
 
-INTERRUPTED = 130
 
 ABOUT = """Run a scenario: frames on one or several links and an analog voltage carry one
 value under one disturbance. Say what each check caught, how often a wrong frame

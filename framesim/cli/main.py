@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from contextlib import suppress
 from importlib import import_module
 
+from framesim.cli.interruption import INTERRUPTED
 from framesim.cli.parsing import nearest, one_line
 from framesim.errors import BadArgument, FramesimError
 
@@ -34,7 +35,7 @@ COMMANDS: dict[str, str] = {
     "challenge": "test an encoder or decoder of your own, in any language",
 }
 
-BAD_INPUT, INTERRUPTED, NO_READER = 2, 130, 141
+BAD_INPUT, NO_READER = 2, 141
 
 
 def main(argv: Sequence[str] | None = None) -> int:

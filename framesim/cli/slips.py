@@ -6,6 +6,7 @@ import sys
 from collections.abc import Sequence
 from typing import Any
 
+from framesim.cli.interruption import INTERRUPTED
 from framesim.cli.output import share_bar
 from framesim.cli.parsing import LineParser, number, whole_number
 from framesim.cli.scenario_options import scenario_from
@@ -13,7 +14,6 @@ from framesim.errors import BadArgument, BadInput
 
 __all__ = ["run"]
 
-INTERRUPTED = 130
 
 ABOUT = """Lose or double bits of random frames on classic CAN, CAN FD of ISO
 11898-1:2015 and CAN FD of 2012, and say how often a wrong frame passes as

@@ -5,7 +5,7 @@ from numpy.typing import NDArray
 
 from framesim.coverage.scenario import Scenario
 from framesim.coverage.traffic import Traffic
-from framesim.coverage.windows import FRAMES_AT_ONCE
+from framesim.coverage.windows import FRAMES_AT_ONCE, channel_hits
 from framesim.disturbance import Channel, Ignition, PulseTrain, RecordedWaveform
 
 __all__ = ["flipped_frames"]
@@ -36,6 +36,5 @@ def _flipped(scenario: Scenario, traffic: Traffic, first: int, stop: int) -> Pla
         return cause.walk(link, *bits, scenario.seed, traffic.levels, busy=near).flipped
     assert isinstance(cause, Channel)
     unit, count = first // FRAMES_AT_ONCE, min(FRAMES_AT_ONCE, scenario.frames - first)
-    rng = np.random.Generator(np.random.Philox(np.random.SeedSequence(scenario.seed, spawn_key=(unit,))))
-    hits = cause.flips(count, scenario.sender.most_bits, rng)
+    hits = channel_hits(scenario, cause, unit, count)
     return np.asarray(traffic.sent_at(first, count)[hits.frame] + hits.bit)

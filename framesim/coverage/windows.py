@@ -15,11 +15,12 @@ from framesim.coverage.passage import Passage, pass_window
 from framesim.coverage.scenario import Scenario
 from framesim.coverage.tally import SilentErrors
 from framesim.coverage.traffic import Traffic
-from framesim.disturbance import Channel, Ignition, LinkHits, PulseTrain, RecordedWaveform, SparkEvents
+from framesim.disturbance import Channel, Flips, Ignition, LinkHits, PulseTrain, RecordedWaveform, SparkEvents
 
 __all__ = [
     "FRAMES_AT_ONCE",
     "Part",
+    "channel_hits",
     "channel_part",
     "columns_of",
     "engine_parts",
@@ -183,6 +184,12 @@ def _channel_parts(scenario: Scenario, channel: Channel, traffic: Traffic) -> It
         yield name, stop / scenario.frames, 0.0, part
 
 
+def channel_hits(scenario: Scenario, channel: Channel, unit: int, count: int) -> Flips:
+    """Draw the flips of the ``count`` frames of a unit of a scenario; they depend on seed and ``unit``."""
+    rng = np.random.Generator(np.random.Philox(np.random.SeedSequence(scenario.seed, spawn_key=(unit,))))
+    return channel.flips(count, scenario.sender.most_bits, rng)
+
+
 def channel_part(
     scenario: Scenario, channel: Channel, traffic: Traffic, unit: int, first: int, stop: int, *, compiled: bool
 ) -> Part:
@@ -190,8 +197,7 @@ def channel_part(
 
     With ``compiled``, compiled receivers judge them where they can: the same result.
     """
-    rng = np.random.Generator(np.random.Philox(np.random.SeedSequence(scenario.seed, spawn_key=(unit,))))
-    hits = channel.flips(stop - first, scenario.sender.most_bits, rng)
+    hits = channel_hits(scenario, channel, unit, stop - first)
     if compiled:
         with suppress(ImportError):  # numba is missing: slower, and the same
             from framesim.coverage.channel_tally import tally_flips

@@ -7,7 +7,7 @@ from typing import Any
 from framesim.errors import BadArgument
 from framesim.networks.network import Network
 
-__all__ = ["configured", "names", "network", "network_of", "register"]
+__all__ = ["base_name", "configured", "names", "network", "network_of", "register"]
 
 _PLACES: dict[str, str] = {
     "can": "framesim.networks.can:CAN",
@@ -58,6 +58,11 @@ def register(network: Network) -> None:
 def names() -> tuple[str, ...]:
     """Return the names of all networks."""
     return (*_PLACES, *_EXTRA)
+
+
+def base_name(name: str) -> str:
+    """Return the name of the network whose options describe a network's frames: ``can-fd`` for ``can-fd-original``."""
+    return name if name in names() else max((each for each in names() if name.startswith(each)), key=len)
 
 
 def network(name: str) -> Network:

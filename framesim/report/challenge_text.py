@@ -1,13 +1,14 @@
 """What a challenge found, for a terminal: one block a rule broken, the most telling first."""
 
 import json
-from textwrap import wrap
 
 from rich.console import Console
 from rich.text import Text
 
 from framesim.challenge.report import Finding, Report
+from framesim.claims.wording import counted
 from framesim.plain import one_line
+from framesim.report.terminal import paragraph
 
 __all__ = ["draw_challenge"]
 
@@ -23,7 +24,7 @@ def draw_challenge(console: Console, report: Report, *, file: str | None) -> Non
         report: what was found.
         file: the file that holds all of it, if there is one.
     """
-    cases = "1 case" if report.asked == 1 else f"{report.asked:,} cases"
+    cases = counted(report.asked, "case")
     head = f"{report.network}, {report.mode}: {cases} (seed {report.seed})"
     if report.clean:
         console.print(Text(f"{head}. Every answer was right."))
@@ -47,8 +48,8 @@ def draw_challenge(console: Console, report: Report, *, file: str | None) -> Non
 
 def _draw(console: Console, number: int, finding: Finding) -> None:
     where = f" {finding.where}" if finding.where else ""
-    times = "" if finding.case is None else f" ({finding.count:,} {'case' if finding.count == 1 else 'cases'})"
-    _paragraph(console, f"{number}. It {finding.rule}{where}{times}.", hang=3, style="bold")
+    times = "" if finding.case is None else f" ({counted(finding.count, 'case')})"
+    paragraph(console, f"{number}. It {finding.rule}{where}{times}.", hang=3, style="bold")
     if finding.want is not None:
         _told(console, "   right: ", finding.want.record())
     if finding.got is not None:
@@ -57,7 +58,7 @@ def _draw(console: Console, number: int, finding: Finding) -> None:
     if place is not None:
         console.print(Text(f"   they differ first at bit {place}, counted from 0"))
     if finding.origin and finding.case is not None:
-        _paragraph(console, f"   first met as: {finding.origin}", hang=6, style="dim")
+        paragraph(console, f"   first met as: {finding.origin}", hang=6, style="dim")
     if finding.case is not None:
         if len(finding.case.bits) <= _LONGEST_WIRE:
             console.print(Text(f"   {finding.replay()}"), soft_wrap=True)
@@ -70,7 +71,7 @@ def _told(console: Console, head: str, told: object) -> None:
     if _is_bits(told):
         console.print(Text(f"{head}{_answer(told)}"), soft_wrap=True)
     else:
-        _paragraph(console, f"{head}{_answer(told)}", hang=len(head))
+        paragraph(console, f"{head}{_answer(told)}", hang=len(head))
 
 
 def _is_bits(told: object) -> bool:
@@ -85,11 +86,6 @@ def _first_difference(finding: Finding) -> int | None:
     right, yours = finding.want.bits, finding.got["bits"]
     ends = min(len(right), len(yours))
     return next((place for place in range(ends) if right[place] != yours[place]), ends)
-
-
-def _paragraph(console: Console, text: str, *, hang: int, style: str = "") -> None:
-    for line in wrap(text, max(20, console.width), subsequent_indent=" " * hang, drop_whitespace=True):
-        console.print(Text(line, style=style), no_wrap=True, overflow="ignore", crop=False)
 
 
 def _answer(told: object) -> str:

@@ -36,6 +36,7 @@ __all__ = [
     "draw_encoded",
     "draw_strips",
     "glyphs_for",
+    "paragraph",
     "per_row",
     "screen",
     "shade_of",
@@ -113,7 +114,7 @@ def draw_disturbed(
     draw_strips(console, ribbon.rows, speaker=check)
     _legend(console, ribbon)
     console.print()
-    _paragraph(console, f"Seen {where}: {describe_judgement(sent, flips, judgement)}.")
+    paragraph(console, f"Seen {where}: {describe_judgement(sent, flips, judgement)}.")
 
 
 def draw_decoded(
@@ -123,7 +124,7 @@ def draw_decoded(
 
     The receiver's bits carry no shade: without the sender, nobody knows what would have been caught.
     """
-    _paragraph(console, f"{network.title}, {len(bits)} {'bits' if len(bits) > 1 else 'bit'} given")
+    paragraph(console, f"{network.title}, {len(bits)} {'bits' if len(bits) > 1 else 'bit'} given")
     console.print()
     at = reception.valid_at if reception.accepted else reception.at
     strips: list[Strip | Gap] = []
@@ -135,9 +136,9 @@ def draw_decoded(
     speaker = reception.check.value if reception.check else "taken as valid"
     draw_strips(console, strips, speaker=speaker)
     said = describe_reception(reception, len(bits))
-    _paragraph(console, f"{said[0].upper()}{said[1:]}.")
+    paragraph(console, f"{said[0].upper()}{said[1:]}.")
     if reception.frame is not None:
-        _paragraph(console, _values(reception.frame))
+        paragraph(console, _values(reception.frame))
 
 
 def draw_strips(console: Console, strips: Iterable[Strip | Gap], *, speaker: str = "") -> None:
@@ -151,7 +152,7 @@ def draw_strips(console: Console, strips: Iterable[Strip | Gap], *, speaker: str
     shaded = console.color_system in ("256", "truecolor")
     for strip in strips:
         if isinstance(strip, Gap):
-            _paragraph(console, f"bits {strip.start} to {strip.stop - 1} not drawn (--whole draws them)", style="dim")
+            paragraph(console, f"bits {strip.start} to {strip.stop - 1} not drawn (--whole draws them)", style="dim")
         else:
             _line(console, strip.ruler(), style="dim")
             _line(console, _levels(strip, shaded=shaded))
@@ -209,10 +210,10 @@ def _marked(mark: str, columns: Sequence[int], text: str) -> str:
 def _head(console: Console, sent: WireFrame) -> None:
     network = registry.network(sent.network)
     added = f", {len(sent.inserted)} of them added by the line code" if sent.inserted else ""
-    _paragraph(console, f"{network.title}, {len(sent)} bits on the wire{added}")
+    paragraph(console, f"{network.title}, {len(sent)} bits on the wire{added}")
     if network.provisional:
-        _paragraph(console, f"provisional: {network.provisional}")
-    _paragraph(console, _values(sent.frame))
+        paragraph(console, f"provisional: {network.provisional}")
+    paragraph(console, _values(sent.frame))
     console.print()
 
 
@@ -229,15 +230,15 @@ def _legend(console: Console, ribbon: Ribbon) -> None:
         signs.append("+ added by the line code")
     if any(strip.spoke is not None for strip in strips):
         signs.append("^ a check spoke")
-    _paragraph(console, "digit and shade: how many checks would speak if this bit alone flipped", style="dim")
+    paragraph(console, "digit and shade: how many checks would speak if this bit alone flipped", style="dim")
     if signs:
-        _paragraph(console, "; ".join(signs), style="dim")
+        paragraph(console, "; ".join(signs), style="dim")
     shown = "bits drawn" if len(strips) < len(ribbon.rows) else "bits"
     spoken = ", ".join(f"{check.value} at {count}" for check, count in ribbon.alone) or "no check at any"
-    _paragraph(console, f"single flips, each check by itself: {spoken} of {ribbon.judged} {shown}", style="dim")
+    paragraph(console, f"single flips, each check by itself: {spoken} of {ribbon.judged} {shown}", style="dim")
 
 
-def _paragraph(console: Console, text: str, style: str = "") -> None:
+def paragraph(console: Console, text: str, style: str = "", *, hang: int = 0) -> None:
     """Print running text, wrapped between words and without the blank that would end a wrapped line."""
-    for line in wrap(text, max(20, console.width)):
+    for line in wrap(text, max(20, console.width), subsequent_indent=" " * hang):
         console.print(Text(line, style=style), no_wrap=True, overflow="ignore", crop=False)
